@@ -90,7 +90,8 @@ type StoryFields struct {
 	Evergreen   bool
 	NotBefore   day.Date // zero: no embargo
 	PublicFrom  day.Date // the day the archive and cards may first show it; zero: not yet
-	ToldIn      day.Week // the edition that told it first; zero: none yet
+	ToldIn      day.Week // the edition that told it last; zero: none yet
+	ClearedOn   day.Date // the day it was cleared; zero in a draft
 	Digest      string   // of everything above that a reader can see
 }
 
@@ -121,6 +122,7 @@ func (s Story) Evergreen() bool       { return s.f.Evergreen }
 func (s Story) NotBefore() day.Date   { return s.f.NotBefore }
 func (s Story) PublicFrom() day.Date  { return s.f.PublicFrom }
 func (s Story) ToldIn() day.Week      { return s.f.ToldIn }
+func (s Story) ClearedOn() day.Date   { return s.f.ClearedOn }
 func (s Story) Digest() string        { return s.f.Digest }
 
 // Area is a region of the machine: a public key and its name.
