@@ -73,13 +73,15 @@ CREATE TABLE edition_pictures (
 
 CREATE TABLE members (
     id           TEXT PRIMARY KEY,
-    address      TEXT NOT NULL UNIQUE,
+    address      TEXT NOT NULL,
     name         TEXT NOT NULL,
     state        TEXT NOT NULL CHECK (state IN ('joining', 'joined', 'paused', 'left', 'dead')),
     giving_from  TEXT NOT NULL DEFAULT '',
     giving_until TEXT NOT NULL DEFAULT '',
     added_at     TEXT NOT NULL
 );
+-- RFC 5321 2.4 lets a mailbox tell Ann from ann; no one gets two letters for it here.
+CREATE UNIQUE INDEX members_by_address ON members (lower(address));
 
 -- One row each time a person agreed; the last one counts.
 CREATE TABLE consents (

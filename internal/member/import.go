@@ -1,0 +1,445 @@
+package member
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/encoding/charmap"
+	utf "golang.org/x/text/encoding/unicode"
+
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/store"
+)
+
+// The columns of a list of members, in the order in which they are usually written.
+func Columns() []string {
+	return []string{"name", "email", "basis", "source", "wording_version", "consented_at", "giving_from", "giving_until", "state"}
+}
+
+// maxList is far above any real list and keeps a wrong file from filling memory.
+const maxList = 32 << 20 // bytes
+
+// softOptInFrom is the first day on which details may be collected under PECR
+// reg 22(3A): in force 5 February 2026, and not for details from before (Data
+// (Use and Access) Act 2025 s 114).
+func softOptInFrom() time.Time { return time.Date(2026, time.February, 5, 0, 0, 0, 0, time.UTC) }
+
+var (
+	// ErrList is returned for a file that is not a list of members.
+	ErrList = errors.New("this file is not a list of members")
+	// ErrRefused is returned when rows were refused and all or nothing was asked for.
+	ErrRefused = errors.New("some rows were refused, so nothing was brought in")
+)
+
+// ImportOptions says how a list is brought in.
+type ImportOptions struct {
+	Charity      bool // the workshop is a charity, so the soft opt-in is open to it
+	AllOrNothing bool // one refused row keeps the whole list out
+}
+
+// Refusal is one fault in one row. A row with a fault is not brought in.
+type Refusal struct {
+	Row    int    // line of the file, the header being 1
+	Column string // empty: the row as a whole
+	Value  string
+	Remedy string
+}
+
+// ImportReport says what became of each row.
+type ImportReport struct {
+	Encoding  string // "UTF-8", "UTF-16" or "Windows-1252"
+	Delimiter rune
+	Rows      int       // rows with anything in them, the header apart
+	Added     int       // people who were not here before
+	Known     int       // people who were; nothing about them changes
+	StayedOut int       // of these, people whom the list would have joined and who left, or whose address is dead
+	Refused   []Refusal // every fault of every refused row, in the file's order
+}
+
+// RefusedRows counts the rows that were refused.
+func (r ImportReport) RefusedRows() int {
+	n, last := 0, 0
+	for _, f := range r.Refused {
+		if f.Row != last {
+			n, last = n+1, f.Row
+		}
+	}
+	return n
+}
+
+// Import brings in a list in CSV, with a header that names the columns of
+// Columns in any order; email, basis and state must be there. Commas,
+// semicolons or tabs may part the cells, and UTF-8, UTF-16 or Windows-1252 may
+// be its encoding. Dates are YYYY-MM-DD; consented_at may be an RFC 3339 time.
+//
+// A row with a fault is refused, with every fault in the report. Somebody who is
+// here already, whatever their state, stays as they are, so that bringing in the
+// same list again changes nothing. A row that is left or dead needs no basis.
+func Import(ctx context.Context, db *store.DB, r io.Reader, opt ImportOptions) (ImportReport, error) {
+	var report ImportReport
+	list, err := readList(r, &report)
+	if err != nil {
+		return report, err
+	}
+	members := list.members(db.Now(), opt.Charity, &report)
+	if opt.AllOrNothing && len(report.Refused) > 0 {
+		return report, fmt.Errorf("%d of %d: %w", report.RefusedRows(), report.Rows, ErrRefused)
+	}
+	err = db.Tx(ctx, func(tx *sql.Tx) error {
+		known, err := statesByAddress(ctx, tx)
+		if err != nil {
+			return err
+		}
+		for _, m := range members {
+			state, here := known[strings.ToLower(m.Address)]
+			if here {
+				report.Known++
+				if m.State == Joined && (state == Left || state == Dead) {
+					report.StayedOut++
+				}
+				continue
+			}
+			if m.ID, err = db.NewID(); err != nil {
+				return err
+			}
+			m.AddedAt = db.Now()
+			if err := insert(ctx, tx, m); err != nil {
+				return fmt.Errorf("a member cannot be added: %w", err)
+			}
+			report.Added++
+		}
+		return nil
+	})
+	if err != nil {
+		report.Added, report.Known, report.StayedOut = 0, 0, 0
+	}
+	return report, err
+}
+
+func statesByAddress(ctx context.Context, tx *sql.Tx) (map[string]State, error) {
+	all, err := ListTx(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	known := make(map[string]State, len(all))
+	for _, m := range all {
+		known[strings.ToLower(m.Address)] = m.State
+	}
+	return known, nil
+}
+
+// list is a file cut into cells.
+type list struct {
+	columns []string // of each cell
+	rows    []row
+}
+
+type row struct {
+	line  int
+	cells []string
+	fault string // the row could not be cut into cells
+}
+
+func readList(r io.Reader, report *ImportReport) (list, error) {
+	raw, err := io.ReadAll(io.LimitReader(r, maxList+1))
+	if err != nil {
+		return list{}, fmt.Errorf("the list cannot be read: %w", err)
+	}
+	if len(raw) > maxList {
+		return list{}, fmt.Errorf("%w: it is larger than %d MB; check that it is the right file", ErrList, maxList>>20)
+	}
+	text, encoding, err := decode(raw)
+	if err != nil {
+		return list{}, err
+	}
+	report.Encoding = encoding
+	report.Delimiter = delimiter(text)
+	l, err := cut(text, report.Delimiter)
+	report.Rows = len(l.rows)
+	return l, err
+}
+
+// decode tells the encoding of a spreadsheet's export from its bytes.
+func decode(raw []byte) (text, encoding string, err error) {
+	switch {
+	case bytes.HasPrefix(raw, []byte("\xef\xbb\xbf")):
+		raw = raw[3:]
+	case bytes.HasPrefix(raw, []byte("\xff\xfe")), bytes.HasPrefix(raw, []byte("\xfe\xff")):
+		text, err := utf.UTF16(utf.LittleEndian, utf.ExpectBOM).NewDecoder().Bytes(raw)
+		if err != nil {
+			return "", "", fmt.Errorf("%w: its UTF-16 is broken; export it again as UTF-8: %w", ErrList, err)
+		}
+		return string(text), "UTF-16", nil
+	}
+	if bytes.IndexByte(raw, 0) >= 0 {
+		return "", "", fmt.Errorf("%w: it holds bytes that no text has; export it as CSV in UTF-8", ErrList)
+	}
+	if utf8.Valid(raw) {
+		return string(raw), "UTF-8", nil
+	}
+	decoded, err := charmap.Windows1252.NewDecoder().Bytes(raw)
+	if err != nil {
+		return "", "", fmt.Errorf("%w: its encoding is unknown; export it as CSV in UTF-8: %w", ErrList, err)
+	}
+	return string(decoded), "Windows-1252", nil
+}
+
+// delimiter picks the mark that finds the most known columns in the header.
+func delimiter(text string) rune {
+	best, most := ',', -1
+	header, _, _ := strings.Cut(strings.TrimLeft(text, "\r\n"), "\n")
+	for _, d := range []rune{',', ';', '\t'} {
+		n := 0
+		for cell := range strings.SplitSeq(header, string(d)) {
+			if slices.Contains(Columns(), columnName(strings.Trim(strings.TrimSpace(cell), `"`))) {
+				n++
+			}
+		}
+		if n > most {
+			best, most = d, n
+		}
+	}
+	return best
+}
+
+func columnName(cell string) string { return strings.ToLower(strings.TrimSpace(cell)) }
+
+func cut(text string, delimiter rune) (list, error) {
+	reader := csv.NewReader(strings.NewReader(text))
+	reader.Comma = delimiter
+	reader.FieldsPerRecord = -1
+	header, err := reader.Read()
+	if err != nil {
+		return list{}, fmt.Errorf("%w: its header cannot be read; the first line must name the columns %s", ErrList, strings.Join(Columns(), ","))
+	}
+	l := list{}
+	for _, cell := range header {
+		l.columns = append(l.columns, columnName(cell))
+	}
+	if err := l.checkHeader(); err != nil {
+		return list{}, err
+	}
+	for {
+		cells, err := reader.Read()
+		if errors.Is(err, io.EOF) {
+			return l, nil
+		}
+		var fault *csv.ParseError
+		switch {
+		case errors.As(err, &fault):
+			l.rows = append(l.rows, row{line: fault.StartLine, fault: `a quotation mark stands alone; put the cell in "…" and double the marks inside it; rows after it may have been taken for part of it`})
+		case err != nil:
+			return list{}, fmt.Errorf("the list cannot be read: %w", err)
+		case strings.TrimSpace(strings.Join(cells, "")) != "":
+			line, _ := reader.FieldPos(0)
+			l.rows = append(l.rows, row{line: line, cells: cells})
+		}
+	}
+}
+
+func (l list) checkHeader() error {
+	for i, c := range l.columns {
+		if !slices.Contains(Columns(), c) {
+			return fmt.Errorf("%w: column %q is unknown; the columns are %s", ErrList, c, strings.Join(Columns(), ","))
+		}
+		if slices.Contains(l.columns[:i], c) {
+			return fmt.Errorf("%w: column %q is there twice; remove one", ErrList, c)
+		}
+	}
+	for _, c := range []string{"email", "basis", "state"} {
+		if !slices.Contains(l.columns, c) {
+			return fmt.Errorf("%w: column %q is missing; the columns are %s", ErrList, c, strings.Join(Columns(), ","))
+		}
+	}
+	return nil
+}
+
+// members reads every row, puts its faults in the report, and returns the
+// people of the rows without one.
+func (l list) members(now time.Time, charity bool, report *ImportReport) []Member {
+	var found []Member
+	firstAt := map[string]int{} // line on which an address stood first
+	for _, r := range l.rows {
+		p := parser{row: r, columns: l.columns, now: now, charity: charity}
+		m := p.member()
+		if key := strings.ToLower(m.Address); key != "" {
+			if first, twice := firstAt[key]; twice {
+				p.refuse("email", "the same address stands on line %d; keep one of the two rows", first)
+			} else {
+				firstAt[key] = r.line
+			}
+		}
+		if len(p.refused) == 0 {
+			found = append(found, m)
+		}
+		report.Refused = append(report.Refused, p.refused...)
+	}
+	return found
+}
+
+// parser reads one row.
+type parser struct {
+	row
+	columns []string
+	now     time.Time
+	charity bool
+	refused []Refusal
+}
+
+func (p *parser) refuse(column, remedy string, args ...any) {
+	p.refused = append(p.refused, Refusal{Row: p.line, Column: column, Value: p.cell(column), Remedy: fmt.Sprintf(remedy, args...)})
+}
+
+// cell returns the text of a column; a row that ends early has empty cells there.
+func (p *parser) cell(column string) string {
+	i := slices.Index(p.columns, column)
+	if i < 0 || i >= len(p.cells) {
+		return ""
+	}
+	return strings.TrimSpace(p.cells[i])
+}
+
+func (p *parser) member() Member {
+	if p.fault != "" {
+		p.refuse("", "%s", p.fault)
+		return Member{}
+	}
+	if len(p.cells) > len(p.columns) {
+		p.refuse("", "the row has %d cells and the header %d; put a cell that holds the delimiter in \"…\"", len(p.cells), len(p.columns))
+		return Member{}
+	}
+	m := Member{Name: p.name(), Address: p.address(), State: p.state()}
+	m.Consent = p.consent(m.State)
+	m.GivingFrom, m.GivingUntil = p.date("giving_from"), p.date("giving_until")
+	if !m.GivingUntil.IsZero() && m.GivingUntil.Before(m.GivingFrom) {
+		p.refuse("giving_until", "it is before giving_from (%s); correct one of the two", m.GivingFrom)
+	}
+	return m
+}
+
+// maxName keeps a name that is clearly something else out of a letter's header.
+const maxName = 200 // characters
+
+func (p *parser) name() string {
+	name := p.cell("name")
+	p.plain("name")
+	if utf8.RuneCountInString(name) > maxName {
+		p.refuse("name", "it is longer than %d characters; write the name alone", maxName)
+	}
+	return name
+}
+
+// plain refuses what cannot be seen in a cell: it would break a header, or make
+// two names that look the same.
+func (p *parser) plain(column string) {
+	for _, r := range p.cell(column) {
+		if unicode.IsControl(r) || r == '\u2028' || r == '\u2029' || r == utf8.RuneError {
+			p.refuse(column, "it holds a line break or another character that cannot be seen (U+%04X); type it again", r)
+			return
+		}
+	}
+}
+
+func (p *parser) address() string {
+	address, err := Normalise(p.cell("email"))
+	if err != nil {
+		p.refuse("email", "%s", err)
+	}
+	return address
+}
+
+func (p *parser) state() State {
+	state := State(strings.ToLower(p.cell("state")))
+	if !slices.Contains(States(), state) {
+		p.refuse("state", "write joining, joined, paused, left or dead")
+	}
+	return state
+}
+
+func (p *parser) consent(state State) Consent {
+	c := Consent{Basis: Basis(strings.ToLower(p.cell("basis"))), Source: p.cell("source"), WordingVersion: p.cell("wording_version"), At: p.consentedAt()}
+	gone := state == Left || state == Dead
+	if gone && c.Basis == "" {
+		return Consent{} // nobody is written to on the strength of this row
+	}
+	if c.Basis != Consented && c.Basis != SoftOptIn {
+		p.refuse("basis", "write consent or charity-soft-opt-in; without a basis nobody may be written to")
+		return c
+	}
+	p.needed("source", "say where the person agreed, such as: gate form, open day")
+	p.needed("wording_version", "say which wording the person was shown")
+	if c.At.IsZero() && p.cell("consented_at") == "" {
+		p.refuse("consented_at", "say when the person agreed, as 2031-01-14")
+	}
+	if c.Basis == SoftOptIn {
+		p.softOptIn(c)
+	}
+	if state == Left {
+		c.WithdrawnAt = p.now
+	}
+	return c
+}
+
+func (p *parser) needed(column, remedy string) {
+	if p.cell(column) == "" {
+		p.refuse(column, "%s", remedy)
+	}
+	p.plain(column)
+}
+
+func (p *parser) softOptIn(c Consent) {
+	if !p.charity {
+		p.refuse("basis", "this basis is for charities alone; if the workshop is one, set charity: true in workshop.yaml")
+	}
+	if !c.At.IsZero() && c.At.Before(softOptInFrom()) {
+		p.refuse("consented_at", "this basis covers only details collected on or after 2026-02-05; ask the person for consent")
+	}
+}
+
+func (p *parser) consentedAt() time.Time {
+	cell := p.cell("consented_at")
+	if cell == "" {
+		return time.Time{}
+	}
+	at, err1 := time.Parse(time.RFC3339, cell)
+	date, err2 := day.Parse(cell)
+	switch {
+	case err2 == nil:
+		at = date.Time(time.UTC)
+	case err1 != nil:
+		p.refuse("consented_at", "write the day as 2031-01-14, or the time as 2031-01-14T10:00:00Z")
+		return time.Time{}
+	}
+	if at.After(p.now) {
+		p.refuse("consented_at", "it lies in the future; check the year")
+	}
+	return at
+}
+
+func (p *parser) date(column string) day.Date {
+	cell := p.cell(column)
+	if cell == "" {
+		return day.Date{}
+	}
+	date, err := day.Parse(cell)
+	if err != nil {
+		p.refuse(column, "write the day as 2031-01-14")
+	}
+	return date
+}
+
+// String sums the report up in a line for a person.
+func (r ImportReport) String() string {
+	return fmt.Sprintf("%d rows: %d added, %d known already (%d of them stay out), %d refused",
+		r.Rows, r.Added, r.Known, r.StayedOut, r.RefusedRows())
+}
