@@ -1,0 +1,686 @@
+package site
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
+)
+
+// archiveLayouts must all be there: where one is missing, Hugo would use another
+// page's layout and say nothing.
+var archiveLayouts = []string{
+	"baseof.html", "home.html", "home.rss.xml", "sitemap.xml", "stories.html", "story.html", "areas.html", "area.html",
+	"stops.html", "stop.html", "words.html", "word.html", "editions.html", "edition.html", "search.html", "withdrawn.html",
+}
+
+// onHome is how many stories the first page shows; onFeed how many items the feed holds.
+const (
+	onHome = 12
+	onFeed = 40
+)
+
+// builder gathers the pages of an archive. What templates see are the structs
+// below, as front matter written in JSON: no wording is pasted into syntax.
+// Keys are lower-case because Hugo makes them so.
+type builder struct {
+	a       Archive
+	stories []cleared.Story // newest first
+	public  map[string]cleared.Story
+	words   map[string]cleared.Word
+	stops   []stopPage
+	uses    map[string][]link // word id → stories that use it
+	job     job
+	err     error
+}
+
+// stopPage is a stop under the tour it was first met in.
+type stopPage struct {
+	stop cleared.Stop
+	tour cleared.Tour
+}
+
+func newBuilder(a Archive, draft bool) *builder {
+	b := &builder{a: a, stories: newestFirst(a.Stories), public: map[string]cleared.Story{}, words: map[string]cleared.Word{}, uses: map[string][]link{}}
+	s := a.Settings
+	settings := baseSettings(s, map[string]any{
+		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "lang": s.Language(), "site": s.Site(),
+		"address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain), "notice": notice, "draft": draft,
+	})
+	settings["disableKinds"] = []string{"section", "taxonomy", "term", "404"}
+	settings["outputs"] = map[string]any{"home": []string{"html", "rss"}, "page": []string{"html"}}
+	settings["outputFormats"] = map[string]any{"rss": map[string]any{"mediatype": "application/rss+xml", "baseName": "feed"}}
+	b.job = job{settings: settings, staging: map[string][]byte{}, expect: []string{"index.html", "feed.xml", "sitemap.xml"}}
+	return b
+}
+
+// card is a story as lists show it.
+type card struct {
+	ID    string   `json:"id"`
+	Title string   `json:"title"`
+	Area  string   `json:"area"`
+	Line  string   `json:"line"`
+	Date  *date    `json:"date,omitempty"`
+	Photo *picture `json:"photo,omitempty"`
+}
+
+// date is a day for machines and for people.
+type date struct {
+	ISO   string `json:"iso"`
+	Words string `json:"words"`
+	RSS   string `json:"rss"`
+}
+
+func dateOf(d day.Date) *date {
+	if d.IsZero() {
+		return nil
+	}
+	return &date{d.String(), d.Words(), d.Time(time.UTC).Format(time.RFC1123Z)}
+}
+
+// picture is a photo by its public web copies, narrowest first.
+type picture struct {
+	Alt     string       `json:"alt"`
+	Caption string       `json:"caption"`
+	Credit  string       `json:"credit"`
+	Name    string       `json:"name"` // the copy for those who take no srcset
+	Width   int          `json:"width"`
+	Height  int          `json:"height"`
+	Large   string       `json:"large"`
+	Set     []pictureSet `json:"set"`
+}
+
+type pictureSet struct {
+	Name  string `json:"name"`
+	Width int    `json:"width"`
+}
+
+var webUses = []cleared.Use{cleared.Web400, cleared.Web800, cleared.Web1200, cleared.Web1600}
+
+// webCopies are a photo's copies for pages, narrowest first.
+func webCopies(p cleared.Photo) []cleared.Copy {
+	var copies []cleared.Copy
+	for _, u := range webUses {
+		if c, ok := p.Copy(u); ok {
+			copies = append(copies, c)
+		}
+	}
+	slices.SortStableFunc(copies, func(a, b cleared.Copy) int { return a.Width() - b.Width() })
+	return copies
+}
+
+func pictureOf(p cleared.Photo) (picture, error) {
+	copies := webCopies(p)
+	if len(copies) == 0 {
+		return picture{}, fmt.Errorf("site: the photo captioned %q has no copies for the web; make its public copies first", p.Caption())
+	}
+	shown := copies[min(1, len(copies)-1)]
+	pic := picture{
+		Alt: plain(p.Alt()), Caption: plain(p.Caption()), Credit: plain(p.Credit()),
+		Name: shown.Name(), Width: shown.Width(), Height: shown.Height(), Large: copies[len(copies)-1].Name(),
+	}
+	for _, c := range copies {
+		if !publicName.MatchString(c.Name()) {
+			return picture{}, fmt.Errorf("site: picture name %q must be a digest with .jpg", c.Name())
+		}
+		pic.Set = append(pic.Set, pictureSet{c.Name(), c.Width()})
+	}
+	return pic, nil
+}
+
+func (b *builder) pictures(photos []cleared.Photo) []picture {
+	var pics []picture
+	for _, p := range photos {
+		pic, err := pictureOf(p)
+		if err != nil {
+			b.fail(err)
+			continue
+		}
+		pics = append(pics, pic)
+	}
+	return pics
+}
+
+func (b *builder) fail(err error) { b.err = cmp.Or(b.err, err) }
+
+func (b *builder) card(s cleared.Story) card {
+	c := card{ID: s.ID(), Title: plain(s.Title()), Area: plain(s.Area().Name), Line: plain(s.CameOff()), Date: dateOf(s.PublicFrom())}
+	if pics := b.pictures(s.Photos()); len(pics) > 0 {
+		c.Photo = &pics[0]
+	}
+	return c
+}
+
+func (b *builder) cards(stories []cleared.Story) []card {
+	cards := make([]card, 0, len(stories))
+	for _, s := range stories {
+		cards = append(cards, b.card(s))
+	}
+	return cards
+}
+
+// front is the front matter of one page.
+type front struct {
+	Title       string         `json:"title"`
+	URL         string         `json:"url,omitempty"`
+	Layout      string         `json:"layout,omitempty"`
+	Description string         `json:"description,omitempty"`
+	Params      map[string]any `json:"params"`
+}
+
+// add stages one page at a path such as "story/x". An empty path is the first page.
+func (b *builder) add(at string, f front, body string) {
+	depth := 0
+	name := "content/_index.md"
+	if at != "" {
+		depth = strings.Count(at, "/") + 1
+		f.URL = "/" + at + "/"
+		// One flat folder and a prefix: an id such as "index" is then no
+		// special file name to Hugo.
+		name = "content/pages/page-" + strings.ReplaceAll(at, "/", "--") + ".md"
+		b.job.expect = append(b.job.expect, at+"/index.html")
+	}
+	f.Params["root"] = strings.Repeat("../", depth)
+	if _, taken := b.job.staging[name]; taken {
+		b.fail(fmt.Errorf("site: two pages want the address /%s/; give one of them another id", at))
+		return
+	}
+	f.Title, f.Description = plain(f.Title), plain(f.Description)
+	head, err := json.Marshal(f)
+	if err != nil {
+		b.fail(fmt.Errorf("site: page /%s/: %w", at, err))
+		return
+	}
+	b.job.staging[name] = append(append(head, '\n', '\n'), body...)
+}
+
+func (b *builder) pages() error {
+	if err := b.index(); err != nil {
+		return err
+	}
+	b.home()
+	b.storyPages()
+	b.areaPages()
+	b.stopPages()
+	b.wordPages()
+	b.editionPages()
+	b.add("search", front{Title: "Search", Layout: "search", Params: map[string]any{"section": "search"}}, "")
+	for _, w := range b.a.Withdrawn {
+		b.add("story/"+w.ID, front{Title: "A story that was taken back", Layout: "withdrawn", Params: map[string]any{"date": dateOf(w.On)}}, "")
+	}
+	b.job.settings["params"].(map[string]any)["pages"] = b.addresses()
+	return b.err
+}
+
+// index checks the ids and makes the lookups.
+func (b *builder) index() error {
+	for _, s := range b.stories {
+		if err := checkID("story", s.ID()); err != nil {
+			return err
+		}
+		if err := checkID("area", s.Area().Key); err != nil {
+			return err
+		}
+		b.public[s.ID()] = s
+	}
+	for _, w := range b.a.Words {
+		if err := checkID("glossary", w.ID()); err != nil {
+			return err
+		}
+		b.words[w.ID()] = w
+	}
+	for _, w := range b.a.Withdrawn {
+		if err := checkID("story", w.ID); err != nil {
+			return err
+		}
+	}
+	seen := map[string]bool{}
+	for _, t := range b.a.Tours {
+		for _, s := range t.Stops() {
+			if err := checkID("stop", s.ID()); err != nil {
+				return err
+			}
+			if !seen[s.ID()] {
+				seen[s.ID()] = true
+				b.stops = append(b.stops, stopPage{s, t})
+			}
+		}
+	}
+	return nil
+}
+
+// addresses are the pages that wording may link to. Keys are lower-case.
+func (b *builder) addresses() map[string]string {
+	pages := map[string]string{"/": "index.html"}
+	for _, file := range b.job.expect {
+		if dir, ok := strings.CutSuffix(file, "/index.html"); ok {
+			pages[strings.ToLower("/"+dir+"/")] = file
+		}
+	}
+	return pages
+}
+
+// feedItem is a story or an edition in the feed.
+type feedItem struct {
+	Title string `json:"title"`
+	Path  string `json:"path"`
+	Text  string `json:"text"`
+	Date  *date  `json:"date"`
+}
+
+func (b *builder) home() {
+	newest := b.stories[:min(onHome, len(b.stories))]
+	params := map[string]any{
+		"section": "home", "stories": b.cards(newest), "count": len(b.stories),
+		"areas": b.areas(), "feed": b.feed(),
+	}
+	if eds := b.editions(); len(eds) > 0 {
+		params["edition"] = editionLine(eds[0])
+	}
+	b.add("", front{Title: b.a.Settings.Machine(), Description: "What came off the " + b.a.Settings.Machine() + ", why it failed, and what replaced it.", Params: params}, "")
+}
+
+func (b *builder) feed() []feedItem {
+	type dated struct {
+		item feedItem
+		on   day.Date
+	}
+	var all []dated
+	for _, s := range b.stories {
+		all = append(all, dated{feedItem{plain(s.Title()), "story/" + s.ID() + "/", plain(join(s.CameOff(), s.Failed(), s.Replaced())), dateOf(s.PublicFrom())}, s.PublicFrom()})
+	}
+	for _, e := range b.editions() {
+		all = append(all, dated{feedItem{plain(e.Record.Subject), "edition/" + e.Record.Week.String() + "/", plain(e.Record.Preheader), dateOf(e.From)}, e.From})
+	}
+	slices.SortStableFunc(all, func(x, y dated) int {
+		if x.on != y.on && x.on.After(y.on) {
+			return -1
+		} else if x.on != y.on {
+			return 1
+		}
+		return strings.Compare(x.item.Path, y.item.Path)
+	})
+	var items []feedItem
+	for _, d := range all[:min(onFeed, len(all))] {
+		items = append(items, d.item)
+	}
+	return items
+}
+
+// area is an area with how many stories it has.
+type area struct {
+	Key   string `json:"key"`
+	Name  string `json:"name"`
+	Count int    `json:"count"`
+}
+
+// areas are the areas in the workshop's order, then any that only a story names.
+func (b *builder) areas() []area {
+	var areas []area
+	at := map[string]int{}
+	put := func(a cleared.Area, n int) {
+		i, ok := at[a.Key]
+		if !ok {
+			i = len(areas)
+			at[a.Key] = i
+			areas = append(areas, area{Key: a.Key, Name: plain(a.Name)})
+		}
+		areas[i].Count += n
+	}
+	for _, a := range b.a.Settings.Areas() {
+		if err := checkID("area", a.Key); err != nil {
+			b.fail(err)
+		}
+		put(a, 0)
+	}
+	for _, s := range b.stories {
+		put(s.Area(), 1)
+	}
+	return areas
+}
+
+func (b *builder) areaPages() {
+	areas := b.areas()
+	b.add("area", front{Title: "Areas of the machine", Layout: "areas", Params: map[string]any{"section": "area", "areas": areas}}, "")
+	byArea := map[string][]cleared.Story{}
+	for _, s := range b.stories {
+		byArea[s.Area().Key] = append(byArea[s.Area().Key], s)
+	}
+	for _, a := range areas {
+		b.add("area/"+a.Key, front{Title: a.Name, Layout: "area", Description: "Stories from the " + strings.ToLower(a.Name) + ".",
+			Params: map[string]any{"section": "area", "stories": b.cards(byArea[a.Key])}}, "")
+	}
+}
+
+type caution struct {
+	Label  string `json:"label"`
+	Advice string `json:"advice"`
+}
+
+func cautionsOf(cs []cleared.Caution) []caution {
+	var out []caution
+	for _, c := range cs {
+		out = append(out, caution{plain(c.Label), plain(c.Advice)})
+	}
+	return out
+}
+
+type claim struct {
+	Say      string `json:"say"`
+	Status   string `json:"status"`
+	Label    string `json:"label"`
+	Evidence string `json:"evidence"`
+}
+
+// claimLabels say how sure we are, in words: colour alone is not told to everyone.
+var claimLabels = map[string]string{"proven": "Proven", "likely": "Likely", "told": "Told, not proven"}
+
+func claimsOf(cs []cleared.Claim) ([]claim, error) {
+	var out []claim
+	for _, c := range cs {
+		label, ok := claimLabels[c.Status]
+		if !ok {
+			return nil, fmt.Errorf("site: the claim %q has the status %q; it must be proven, likely or told", c.Say, c.Status)
+		}
+		out = append(out, claim{plain(c.Say), c.Status, label, plain(c.Evidence)})
+	}
+	return out, nil
+}
+
+type question struct {
+	Ask    string `json:"ask"`
+	Answer string `json:"answer"`
+}
+
+func questionsOf(qs []cleared.Question) []question {
+	var out []question
+	for _, q := range qs {
+		out = append(out, question{plain(q.Ask), plain(q.Answer)})
+	}
+	return out
+}
+
+// link is a page named in passing.
+type link struct {
+	Path  string `json:"path"`
+	Title string `json:"title"`
+}
+
+func (b *builder) storyPages() {
+	b.add("story", front{Title: "All stories", Layout: "stories", Params: map[string]any{"section": "story", "stories": b.cards(b.stories)}}, "")
+	stopsOf := map[string][]link{}
+	for _, p := range b.stops {
+		for _, s := range p.stop.Stories() {
+			stopsOf[s.ID()] = append(stopsOf[s.ID()], link{"stop/" + p.stop.ID(), fmt.Sprintf("Stop %d: %s", p.stop.Number(), plain(p.stop.At()))})
+		}
+	}
+	words := newLinker(b.a.Words)
+	for i, s := range b.stories {
+		claims, err := claimsOf(s.Claims())
+		if err != nil {
+			b.fail(err)
+		}
+		l := words.fresh()
+		params := map[string]any{
+			"section": "story", "kind": "story", "lang": s.Language(), "area": s.Area().Key, "areaname": plain(s.Area().Name), "date": dateOf(s.PublicFrom()),
+			"cameoff": l.inText(s.CameOff()), "failed": l.inText(s.Failed()), "replaced": l.inText(s.Replaced()),
+			"claims": claims, "questions": questionsOf(s.Questions()), "cautions": cautionsOf(s.Cautions()),
+			"credits": each(s.Credits(), plain), "photos": b.pictures(s.Photos()), "stops": stopsOf[s.ID()],
+		}
+		if i > 0 {
+			params["newer"] = link{"story/" + b.stories[i-1].ID(), plain(b.stories[i-1].Title())}
+		}
+		if i+1 < len(b.stories) {
+			params["older"] = link{"story/" + b.stories[i+1].ID(), plain(b.stories[i+1].Title())}
+		}
+		b.add("story/"+s.ID(), front{Title: s.Title(), Layout: "story", Description: join(s.CameOff(), s.Failed()), Params: params}, l.inMarkdown(inert(s.Body())))
+		for _, w := range b.a.Words {
+			if l.used[w.ID()] {
+				b.uses[w.ID()] = append(b.uses[w.ID()], link{"story/" + s.ID(), plain(s.Title())})
+			}
+		}
+	}
+}
+
+// brief is a story as a stop page tells it.
+type brief struct {
+	card
+	Failed   string   `json:"failed"`
+	Replaced string   `json:"replaced"`
+	Credits  []string `json:"credits"`
+}
+
+type tourLine struct {
+	Title string `json:"title"`
+	Stops []link `json:"stops"`
+}
+
+func (b *builder) stopPages() {
+	var tours []tourLine
+	for _, t := range b.a.Tours {
+		line := tourLine{Title: plain(t.Title())}
+		for _, s := range t.Stops() {
+			line.Stops = append(line.Stops, link{"stop/" + s.ID(), fmt.Sprintf("%d. %s", s.Number(), plain(s.At()))})
+		}
+		tours = append(tours, line)
+	}
+	b.add("stop", front{Title: "Stops on the tours", Layout: "stops", Params: map[string]any{"section": "stop", "tours": tours}}, "")
+	for _, p := range b.stops {
+		b.stopPage(p)
+	}
+}
+
+func (b *builder) stopPage(p stopPage) {
+	var told []brief
+	cautions := cautionsOf(p.stop.Cautions())
+	var back day.Date
+	for _, s := range p.stop.Stories() {
+		pub, ok := b.public[s.ID()]
+		if !ok {
+			if from := s.PublicFrom(); from.After(b.a.On) && (back.IsZero() || from.Before(back)) {
+				back = from
+			}
+			continue
+		}
+		told = append(told, brief{b.card(pub), plain(pub.Failed()), plain(pub.Replaced()), each(pub.Credits(), plain)})
+		for _, c := range cautionsOf(pub.Cautions()) {
+			if !slices.Contains(cautions, c) {
+				cautions = append(cautions, c)
+			}
+		}
+	}
+	params := map[string]any{
+		"section": "stop", "number": p.stop.Number(), "tour": plain(p.tour.Title()), "stories": told, "cautions": cautions,
+	}
+	if len(told) == 0 && !back.IsZero() {
+		params["back"] = dateOf(back)
+	}
+	b.add("stop/"+p.stop.ID(), front{Title: p.stop.At(), Layout: "stop", Description: fmt.Sprintf("Stop %d of “%s”.", p.stop.Number(), p.tour.Title()), Params: params}, "")
+}
+
+func (b *builder) wordPages() {
+	sorted := slices.Clone(b.a.Words)
+	slices.SortStableFunc(sorted, func(x, y cleared.Word) int {
+		return cmp.Or(strings.Compare(strings.ToLower(x.Word()), strings.ToLower(y.Word())), strings.Compare(x.ID(), y.ID()))
+	})
+	var lines []link
+	for _, w := range sorted {
+		lines = append(lines, link{"word/" + w.ID(), plain(w.Word())})
+	}
+	b.add("word", front{Title: "Words of the trade", Layout: "words", Params: map[string]any{"section": "word", "words": lines}}, "")
+	for _, w := range sorted {
+		b.add("word/"+w.ID(), front{Title: w.Word(), Layout: "word", Description: "What “" + w.Word() + "” means in the workshop.", Params: map[string]any{
+			"section": "word", "also": each(w.Also(), plain), "uses": b.uses[w.ID()],
+		}}, inert(w.Meaning()))
+	}
+}
+
+// editions are the public editions, newest first.
+func (b *builder) editions() []PublicEdition {
+	sorted := slices.Clone(b.a.Editions)
+	slices.SortStableFunc(sorted, func(x, y PublicEdition) int {
+		return strings.Compare(y.Record.Week.String(), x.Record.Week.String())
+	})
+	return sorted
+}
+
+type editionCard struct {
+	Week    string `json:"week"`
+	Subject string `json:"subject"`
+	Line    string `json:"line"`
+	Monday  string `json:"monday"`
+	Date    *date  `json:"date"`
+}
+
+func editionLine(e PublicEdition) editionCard {
+	return editionCard{e.Record.Week.String(), plain(e.Record.Subject), plain(e.Record.Preheader), e.Record.Week.Monday().Words(), dateOf(e.From)}
+}
+
+// toldLine is a story an edition told. It has an address while the story is public.
+type toldLine struct {
+	Title string `json:"title"`
+	Path  string `json:"path,omitempty"`
+	Line  string `json:"line,omitempty"`
+}
+
+func (b *builder) editionPages() {
+	var lines []editionCard
+	for _, e := range b.editions() {
+		lines = append(lines, editionLine(e))
+		var told []toldLine
+		for _, s := range e.Record.Stories {
+			line := toldLine{Title: plain(s.Title)}
+			if pub, ok := b.public[s.ID]; ok {
+				line.Path, line.Line = "story/"+s.ID, plain(pub.CameOff())
+			}
+			told = append(told, line)
+		}
+		params := map[string]any{
+			"section": "edition", "week": e.Record.Week.String(), "monday": e.Record.Week.Monday().Words(), "date": dateOf(e.From),
+			"stories": told, "figures": figureRows(e.Record.Figures), "figurewords": each(e.Record.Figures, figureWords),
+		}
+		if w, ok := b.words[e.Record.Word]; ok {
+			params["word"] = link{"word/" + w.ID(), plain(w.Word())}
+		}
+		b.add("edition/"+e.Record.Week.String(), front{Title: e.Record.Subject, Layout: "edition", Description: e.Record.Preheader, Params: params}, inert(e.Record.Opening))
+	}
+	b.add("edition", front{Title: "Weekly updates", Layout: "editions", Params: map[string]any{"section": "edition", "editions": lines}}, "")
+}
+
+// figureRow is one line of the progress table.
+type figureRow struct {
+	Area      string `json:"area"`
+	Off       int    `json:"off"`
+	Inspected int    `json:"inspected"`
+	Waiting   int    `json:"waiting"`
+	Ready     int    `json:"ready"`
+	Fitted    int    `json:"fitted"`
+	Total     int    `json:"total"`
+}
+
+func figureRows(fs []edition.Figures) []figureRow {
+	var rows []figureRow
+	for _, f := range fs {
+		rows = append(rows, figureRow{plain(f.Area.Name), f.Off, f.Inspected, f.Waiting, f.Ready, f.Fitted, f.Total()})
+	}
+	return rows
+}
+
+// figureWords says a row of the progress table in a sentence.
+func figureWords(f edition.Figures) string {
+	parts := "parts"
+	if f.Total() == 1 {
+		parts = "part"
+	}
+	said := phases(f)
+	if len(said) == 0 {
+		return plain(f.Area.Name) + ": nothing has come off yet."
+	}
+	return fmt.Sprintf("%s: %d %s came off. %s.", plain(f.Area.Name), f.Total(), parts, capital(list(said)))
+}
+
+// phases names the counts that are not nought.
+func phases(f edition.Figures) []string {
+	var said []string
+	for _, p := range []struct {
+		n    int
+		what string
+	}{
+		{f.Off, "still to be looked at"}, {f.Inspected, "inspected"}, {f.Waiting, "waiting on others"},
+		{f.Ready, "ready to go back"}, {f.Fitted, "fitted again"},
+	} {
+		if p.n > 0 {
+			said = append(said, fmt.Sprintf("%d %s", p.n, p.what))
+		}
+	}
+	return said
+}
+
+// list joins words as English does: a, b and c.
+func list(items []string) string {
+	if len(items) < 2 {
+		return strings.Join(items, "")
+	}
+	return strings.Join(items[:len(items)-1], ", ") + " and " + items[len(items)-1]
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// join puts sentences one behind the other, leaving out what is empty.
+func join(sentences ...string) string {
+	return strings.Join(slices.DeleteFunc(sentences, func(s string) bool { return strings.TrimSpace(s) == "" }), " ")
+}
+
+func each[A, B any](in []A, f func(A) B) []B {
+	out := make([]B, 0, len(in))
+	for _, x := range in {
+		out = append(out, f(x))
+	}
+	return out
+}
+
+// addPictures adds the bytes of every public picture that a page shows.
+func (b *builder) addPictures(ctx context.Context, files Files) error {
+	for _, s := range b.stories {
+		for _, p := range s.Photos() {
+			for _, c := range webCopies(p) {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				if err := addPicture(files, c); err != nil {
+					return fmt.Errorf("site: a picture of story %s: %w", s.ID(), err)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func addPicture(files Files, c cleared.Copy) error {
+	name := "pictures/" + c.Name()
+	if _, ok := files[name]; ok {
+		return nil
+	}
+	data, err := c.Bytes()
+	if err != nil {
+		return err
+	}
+	if !bytes.HasPrefix(data, []byte{0xFF, 0xD8}) {
+		return fmt.Errorf("%s is not a JPEG; make the public copies again", c.Name())
+	}
+	files[name] = data
+	return nil
+}

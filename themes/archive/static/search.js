@@ -1,0 +1,66 @@
+// Finds pages in the list that search-index.js sets. Nothing leaves the page.
+"use strict";
+(function () {
+  var input = document.getElementById("find");
+  var list = document.getElementById("found");
+  var count = document.getElementById("count");
+  var root = list.getAttribute("data-root");
+  var most = 50;
+
+  function fold(s) {
+    return s.normalize("NFD").replace(/\p{Mn}/gu, "").toLowerCase();
+  }
+
+  function score(entry, wanted) {
+    var title = fold(entry.t);
+    var words = " " + entry.w;
+    var sum = 0;
+    for (var i = 0; i < wanted.length; i++) {
+      if (words.indexOf(" " + wanted[i]) < 0) return 0;
+      sum += title.indexOf(wanted[i]) >= 0 ? 3 : 1;
+    }
+    return sum;
+  }
+
+  function element(name, text, className) {
+    var e = document.createElement(name);
+    if (text) e.textContent = text;
+    if (className) e.className = className;
+    return e;
+  }
+
+  function show(entry) {
+    var item = element("li");
+    item.append(element("p", entry.k, "meta"));
+    var heading = element("h2");
+    var link = element("a", entry.t);
+    link.href = root + entry.u;
+    heading.append(link);
+    item.append(heading);
+    if (entry.l) item.append(element("p", entry.l));
+    return item;
+  }
+
+  function find() {
+    var wanted = fold(input.value).split(/[^\p{L}\p{N}]+/u).filter(Boolean);
+    list.textContent = "";
+    if (!wanted.length) {
+      count.textContent = "";
+      return;
+    }
+    var hits = archiveIndex
+      .map(function (e, i) { return { e: e, i: i, s: score(e, wanted) }; })
+      .filter(function (h) { return h.s > 0; })
+      .sort(function (a, b) { return b.s - a.s || a.i - b.i; });
+    hits.slice(0, most).forEach(function (h) { list.append(show(h.e)); });
+    count.textContent = hits.length === 0 ? "Nothing found. Try fewer or shorter words." :
+      hits.length === 1 ? "1 page found." :
+      hits.length > most ? hits.length + " pages found; these are the first " + most + "." :
+      hits.length + " pages found.";
+  }
+
+  input.value = new URLSearchParams(location.search).get("q") || "";
+  input.addEventListener("input", find);
+  input.form.addEventListener("submit", function (e) { e.preventDefault(); find(); });
+  find();
+})();
