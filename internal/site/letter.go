@@ -1,0 +1,280 @@
+package site
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"strings"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/edition"
+)
+
+// Letter is one edition as it is sent: the same page twice, and its pictures.
+type Letter struct {
+	Subject  string
+	HTML     []byte // under 100 kB; no line over 998 octets
+	Text     []byte // lines of 76 characters at most, but for long addresses
+	Pictures []Picture
+}
+
+// Picture is a JPEG that the HTML shows by its content-id (RFC 2392).
+type Picture struct {
+	ContentID string // without the angle brackets
+	Name      string
+	JPEG      []byte
+}
+
+// largestHTML is the most a letter's HTML may weigh. Some mailboxes cut a
+// letter off a little above 100 kB (common practice, no source).
+const largestHTML = 100 * 1000
+
+// wordsAMinute is the mean for silent reading of English non-fiction in
+// Brysbaert (2019), "How many words do we read per minute?" (from memory).
+const wordsAMinute = 238
+
+// letterLayouts must both be there: where one is missing, Hugo would send the
+// other in its place and say nothing.
+var letterLayouts = []string{"letter.letterhtml.html", "letter.lettertext.html"}
+
+const (
+	letterHTML = "letter/letter.html"
+	letterText = "letter/plain.html"
+)
+
+// MakeLetter lays out a cleared edition.
+func MakeLetter(ctx context.Context, theme fs.FS, s cleared.Settings, e edition.Edition) (Letter, error) {
+	return makeLetter(ctx, theme, s, e, false)
+}
+
+// PreviewLetter lays out an edition that holds something not cleared. DRAFT
+// stands in the subject and at the top and bottom of both parts.
+func PreviewLetter(ctx context.Context, theme fs.FS, s cleared.Settings, p edition.Preview) (Letter, error) {
+	return makeLetter(ctx, theme, s, p.Show(), true)
+}
+
+func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition.Edition, draft bool) (Letter, error) {
+	if err := checkSite(s); err != nil {
+		return Letter{}, err
+	}
+	t, err := readTheme(themes, "letter", letterLayouts)
+	if err != nil {
+		return Letter{}, err
+	}
+	t.addMarkupRules(letterMarkup)
+	w := letterWriter{s: s, e: e, pictures: map[string]bool{}}
+	page, err := w.page(draft)
+	if err != nil {
+		return Letter{}, err
+	}
+	head, err := json.Marshal(page)
+	if err != nil {
+		return Letter{}, fmt.Errorf("site: letter: %w", err)
+	}
+	settings := baseSettings(s, map[string]any{"site": s.Site()})
+	settings["disableKinds"] = []string{"home", "section", "taxonomy", "term", "404", "sitemap"}
+	settings["outputFormats"] = map[string]any{
+		"letterhtml": map[string]any{"mediaType": "text/html", "baseName": "letter", "isHTML": true},
+		"lettertext": map[string]any{"mediaType": "text/html", "baseName": "plain", "isHTML": true},
+	}
+	settings["outputs"] = map[string]any{"page": []string{"letterhtml", "lettertext"}}
+	j := job{settings: settings, staging: t.layouts, expect: []string{letterHTML, letterText}}
+	j.staging["content/pages/page-letter.md"] = append(head, '\n')
+	out, err := j.run(ctx)
+	if err != nil {
+		return Letter{}, err
+	}
+	html := foldLines(out[letterHTML])
+	if len(html) > largestHTML {
+		return Letter{}, fmt.Errorf("site: the letter for %s weighs %d bytes; shorten the opening or leave a story for next week (the most is %d)", e.Words.Week(), len(html), largestHTML)
+	}
+	plainText, err := textOf(out[letterText])
+	if err != nil {
+		return Letter{}, fmt.Errorf("site: the text part: %w", err)
+	}
+	return Letter{Subject: page.Title, HTML: html, Text: plainText, Pictures: w.made}, nil
+}
+
+// letterWriter turns an edition into what the two layouts see.
+type letterWriter struct {
+	s        cleared.Settings
+	e        edition.Edition
+	pictures map[string]bool
+	made     []Picture
+}
+
+// letterPhoto is a picture in a letter, drawn at most 560 px wide.
+type letterPhoto struct {
+	CID     string `json:"cid"`
+	Width   int    `json:"width"`
+	Height  int    `json:"height"`
+	Alt     string `json:"alt"`
+	Caption string `json:"caption"`
+	Credit  string `json:"credit"`
+}
+
+type letterStory struct {
+	Title    string       `json:"title"`
+	Area     string       `json:"area"`
+	CameOff  string       `json:"cameoff"`
+	Failed   string       `json:"failed"`
+	Replaced string       `json:"replaced"`
+	Body     string       `json:"body"`
+	Claims   []claim      `json:"claims"`
+	Cautions []caution    `json:"cautions"`
+	Credits  []string     `json:"credits"`
+	Photo    *letterPhoto `json:"photo,omitempty"`
+	URL      string       `json:"url,omitempty"` // while the archive has it
+}
+
+type letterAsk struct {
+	Text    string `json:"text"`
+	URL     string `json:"url"`
+	Earlier string `json:"earlier"`
+}
+
+type letterWord struct {
+	Word    string `json:"word"`
+	Meaning string `json:"meaning"`
+}
+
+const letterPhotoWidth = 560
+
+func (w *letterWriter) page(draft bool) (front, error) {
+	e, s := w.e, w.s
+	subject := plain(oneLine(e.Words.Subject()))
+	if subject == "" {
+		subject = plain(oneLine(s.Machine())) + ": this week in the workshop"
+	}
+	title := subject
+	if draft {
+		title = "DRAFT: " + subject
+	}
+	params := map[string]any{
+		"subject": subject, "draft": draft, "lang": s.Language(), "notice": notice,
+		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain),
+		"returns": s.Returns(), "leave": "mailto:" + s.Returns() + "?subject=leave", "site": s.Site(),
+		"monday": e.Words.Week().Monday().Words(), "week": e.Words.Week().String(),
+		"preheader": plain(oneLine(e.Words.Preheader())), "opening": inert(e.Words.Opening()),
+		"figures": figureRows(e.Figures), "figurewords": each(e.Figures, figureWords), "rollout": plain(e.RollOut.Words()),
+	}
+	if said := phases(e.Since); len(said) > 0 {
+		params["since"] = "Since the last update: " + strings.NewReplacer("still to be looked at", "came off", "ready to go back", "made ready to go back", "fitted again", "fitted").Replace(list(said)) + "."
+	}
+	if a := e.Words.Ask(); a != nil {
+		if !allowedLink.MatchString(a.URL) {
+			return front{}, fmt.Errorf("site: the ask of %s leads to %q; write an address that begins with https://", e.Words.Week(), a.URL)
+		}
+		params["ask"] = letterAsk{plain(a.Text), a.URL, plain(a.Earlier)}
+	}
+	if e.Word != nil {
+		params["word"] = letterWord{plain(e.Word.Word()), inert(e.Word.Meaning())}
+	}
+	if e.YearAgo != nil {
+		if err := checkID("story", e.YearAgo.ID); err != nil {
+			return front{}, err
+		}
+		params["yearago"] = link{s.Site() + "story/" + e.YearAgo.ID + "/", plain(e.YearAgo.Title)}
+	}
+	var stories []letterStory
+	for i, st := range e.Stories {
+		told, err := w.story(st, i == 0)
+		if err != nil {
+			return front{}, err
+		}
+		stories = append(stories, told)
+	}
+	params["stories"] = stories
+	photos, err := w.photos(e.Words.Photos())
+	if err != nil {
+		return front{}, err
+	}
+	params["photos"] = photos
+	params["minutes"] = w.minutes()
+	return front{Title: title, URL: "/letter/", Layout: "letter", Params: params}, nil
+}
+
+// story tells the lead in full and any other in short.
+func (w *letterWriter) story(s cleared.Story, lead bool) (letterStory, error) {
+	if err := checkID("story", s.ID()); err != nil {
+		return letterStory{}, err
+	}
+	out := letterStory{
+		Title: plain(s.Title()), Area: plain(s.Area().Name), CameOff: plain(s.CameOff()), Failed: plain(s.Failed()), Replaced: plain(s.Replaced()),
+		Credits: each(s.Credits(), plain), Cautions: cautionsOf(s.Cautions()),
+	}
+	if from := s.PublicFrom(); !from.IsZero() && !from.After(w.e.On) {
+		out.URL = w.s.Site() + "story/" + s.ID() + "/"
+	}
+	if !lead {
+		return out, nil
+	}
+	out.Body = inert(s.Body())
+	claims, err := claimsOf(s.Claims())
+	if err != nil {
+		return letterStory{}, err
+	}
+	out.Claims = claims
+	if len(s.Photos()) > 0 {
+		photos, err := w.photos(s.Photos()[:1])
+		if err != nil {
+			return letterStory{}, err
+		}
+		out.Photo = &photos[0]
+	}
+	return out, nil
+}
+
+// photos adds pictures to the letter, each once.
+func (w *letterWriter) photos(in []cleared.Photo) ([]letterPhoto, error) {
+	var out []letterPhoto
+	for _, p := range in {
+		c, ok := p.Copy(cleared.Letter)
+		if !ok {
+			return nil, fmt.Errorf("site: the photo captioned %q has no copy for letters; make its public copies first", p.Caption())
+		}
+		if !publicName.MatchString(c.Name()) {
+			return nil, fmt.Errorf("site: picture name %q must be a digest with .jpg", c.Name())
+		}
+		if w.pictures[c.Name()] {
+			continue
+		}
+		data, err := c.Bytes()
+		if err != nil {
+			return nil, fmt.Errorf("site: picture %s: %w", c.Name(), err)
+		}
+		w.pictures[c.Name()] = true
+		cid := w.contentID(c.Name())
+		w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
+		width := max(1, min(letterPhotoWidth, c.Width()))
+		out = append(out, letterPhoto{cid, width, max(1, c.Height()*width/max(1, c.Width())), plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
+	}
+	return out, nil
+}
+
+// contentID is the same for the same bytes, in the domain of the archive.
+func (w *letterWriter) contentID(name string) string {
+	host := "example.invalid"
+	if u, err := url.Parse(w.s.Site()); err == nil {
+		host = u.Hostname()
+	}
+	digest, _, _ := strings.Cut(name, ".")
+	return digest[:min(32, len(digest))] + "@" + host
+}
+
+// minutes is how long the letter takes to read, at least one.
+func (w *letterWriter) minutes() int {
+	text := w.e.Words.Opening()
+	for i, s := range w.e.Stories {
+		text = join(text, s.Title(), s.CameOff(), s.Failed(), s.Replaced())
+		if i == 0 {
+			text = join(text, s.Body())
+		}
+	}
+	return max(1, (len(strings.Fields(text))+wordsAMinute/2)/wordsAMinute)
+}
+
+// oneLine keeps a header's text on one line.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
