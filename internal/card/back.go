@@ -1,0 +1,90 @@
+package card
+
+import (
+	"example.org/opencowl/internal/card/draw"
+	"example.org/opencowl/internal/card/typeset"
+)
+
+// sheetOfBack sets the side for the guide.
+func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
+	head, err := c.head(k, c.measure())
+	if err != nil {
+		return nil, err
+	}
+	blocks := []block{head, c.rule()}
+	for _, field := range c.face.Fields {
+		b, err := c.section(k.Back[field], c.measure())
+		if err != nil {
+			return nil, fieldError(field, err)
+		}
+		blocks = append(blocks, b)
+	}
+	foot, err := c.backFoot("For the guide")
+	if err != nil {
+		return nil, err
+	}
+	return c.pile(blocks, foot, into)
+}
+
+// backFoot sets the as-of date and, at the right, whom the side is for.
+func (c composer) backFoot(whose string) (block, error) {
+	var foot block
+	left, err := c.asOfLine(c.measure())
+	if err != nil {
+		return foot, err
+	}
+	right, err := c.paragraph(whose, c.face.strong, c.face.Colours.Quiet, c.paper.Small, c.measure())
+	if err != nil {
+		return foot, err
+	}
+	foot.put(left, 0, 0)
+	if left.width+c.paper.Gap+right.width <= c.measure() {
+		foot.put(right, c.measure()-right.width, 0)
+	} else {
+		foot.put(right, 0, left.height)
+	}
+	return foot, nil
+}
+
+// sheetOfGuideOnly sets the sheet that stands in for a card: marked so that
+// nobody hands it out.
+func sheetOfGuideOnly(c composer, k content, into *draw.Node) ([]draw.Item, error) {
+	band, err := c.warningBand("For the guide only. Do not hand out or put on show.")
+	if err != nil {
+		return nil, err
+	}
+	head, err := c.head(k, c.measure())
+	if err != nil {
+		return nil, err
+	}
+	blocks := []block{band, head}
+	for _, field := range []string{fieldWithheld, fieldAdvice} {
+		b, err := c.section(k.Back[field], c.measure())
+		if err != nil {
+			return nil, fieldError(field, err)
+		}
+		blocks = append(blocks, b)
+	}
+	foot, err := c.backFoot("For the guide only")
+	if err != nil {
+		return nil, err
+	}
+	return c.pile(blocks, foot, into)
+}
+
+// warningBand sets words on the warning colour, across the column.
+func (c composer) warningBand(words string) (block, error) {
+	pad := c.text.Scale(3, 4)
+	node := &draw.Node{Role: draw.RoleParagraph}
+	size := c.title
+	set, err := c.set([]ink{{words, c.face.heavy, c.face.Colours.OnWarning, node}}, size, c.face.TextLeading, typeset.Measure{Width: c.measure() - 2*pad, Even: true})
+	if err != nil {
+		return block{}, err
+	}
+	box := draw.Rect{W: c.measure(), H: set.height + 2*pad}
+	b := block{nodes: []*draw.Node{node}}
+	b.items = []draw.Item{{Box: box, Ground: true, Shape: draw.Rectangle(box, c.face.Colours.Warning)}}
+	b.put(set, pad, pad)
+	b.width, b.height = box.W, box.H
+	return b, nil
+}

@@ -1,0 +1,340 @@
+package card
+
+import (
+	"errors"
+	"fmt"
+
+	"example.org/opencowl/internal/card/draw"
+	"example.org/opencowl/internal/card/typeset"
+)
+
+// errNoRoom is for a layout that does not fit at the size tried.
+var errNoRoom = errors.New("no room")
+
+// sizeSteps is how many sizes are tried between a face's limits.
+const sizeSteps = 18
+
+// layout sets one side of a card at the composer's size, or says errNoRoom.
+type layout func(composer, content, *draw.Node) ([]draw.Item, error)
+
+// composer sets text on one side of a card.
+type composer struct {
+	*press
+	face        *face
+	paper       *facePaper
+	side        string
+	text, title typeset.Points // the sizes being tried
+}
+
+// largest sets a side in the largest type that fits.
+func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, error) {
+	var err error
+	for step := sizeSteps; step >= 0; step-- {
+		var page draw.Page
+		page, err = c.at(step, k, sheet, into)
+		if !errors.Is(err, errNoRoom) {
+			return page, err
+		}
+	}
+	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
+		return draw.Page{}, tooWide
+	}
+	return draw.Page{}, c.overflow(k, sheet)
+}
+
+// at sets a side at one of the sizes.
+func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.Page, error) {
+	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
+	into.Kids = nil
+	page := draw.Page{Width: c.size.width, Height: c.size.height}
+	if c.draft {
+		stamp, err := c.stamp(into)
+		if err != nil {
+			return page, err
+		}
+		page.Items = stamp
+	}
+	items, err := sheet(c, k, into)
+	page.Items = append(page.Items, items...)
+	return page, roomOr(err)
+}
+
+// measure is the width between the margins.
+func (c composer) measure() typeset.Points { return c.size.width - 2*c.paper.Margin }
+
+// block is something set, with its top left corner at the origin.
+type block struct {
+	width, height typeset.Points
+	items         []draw.Item
+	nodes         []*draw.Node // in the order of reading
+}
+
+// at returns the block's items moved to a place.
+func (b block) at(x, y typeset.Points) []draw.Item {
+	out := make([]draw.Item, len(b.items))
+	for i, it := range b.items {
+		out[i] = it.Shift(x, y)
+	}
+	return out
+}
+
+// put adds another block to this one, at a place in it.
+func (b *block) put(o block, x, y typeset.Points) {
+	b.items = append(b.items, o.at(x, y)...)
+	b.nodes = append(b.nodes, o.nodes...)
+	b.width, b.height = max(b.width, x+o.width), max(b.height, y+o.height)
+}
+
+// below adds another block under this one.
+func (b *block) below(o block, gap typeset.Points) {
+	if len(o.items) == 0 {
+		return
+	}
+	if len(b.items) == 0 {
+		gap = 0
+	}
+	b.put(o, 0, b.height+gap)
+}
+
+// ink is text in one style that belongs to one node.
+type ink struct {
+	text   string
+	font   *typeset.Font
+	colour draw.Colour
+	node   *draw.Node
+}
+
+// set breaks text into lines and places them. The capitals stand in the middle
+// of each line's height.
+func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Measure) (block, error) {
+	spans := make([]typeset.Span, len(inks))
+	for i, k := range inks {
+		spans[i] = typeset.Span{Text: k.text, Font: k.font, Size: size, Mark: i}
+	}
+	lines, err := typeset.Break(spans, m)
+	if err != nil {
+		return block{}, err
+	}
+	font := inks[0].font
+	pitch := size.Scale(int64(percent), 100)
+	capital := size.Scale(font.CapHeight(), font.UnitsPerEm())
+	var b block
+	for i, line := range lines {
+		baseline := pitch*typeset.Points(i) + (pitch+capital)/2
+		for _, piece := range line.Pieces {
+			k := inks[piece.Mark]
+			b.items = append(b.items, draw.Item{
+				Node: k.node,
+				Box:  draw.Rect{X: piece.X, Y: baseline - line.Above, W: piece.Width, H: line.Above + line.Below},
+				Shape: draw.Text{
+					X: piece.X, Y: baseline, Font: piece.Font, Size: piece.Size, Colour: k.colour, Glyphs: piece.Glyphs,
+				},
+			})
+		}
+		b.width = max(b.width, line.Width)
+	}
+	b.height = pitch * typeset.Points(len(lines))
+	return b, nil
+}
+
+// paragraph sets text as one paragraph of body type.
+func (c composer) paragraph(text string, font *typeset.Font, colour draw.Colour, size, width typeset.Points) (block, error) {
+	node := &draw.Node{Role: draw.RoleParagraph}
+	b, err := c.set([]ink{{text, font, colour, node}}, size, c.face.TextLeading, typeset.Measure{Width: width, Chars: c.face.LineChars})
+	b.nodes = []*draw.Node{node}
+	return b, err
+}
+
+// section sets a field under its heading.
+func (c composer) section(s section, width typeset.Points) (block, error) {
+	if len(s.Entries) == 0 {
+		return block{}, nil
+	}
+	var b block
+	var heading []ink
+	if s.Heading != "" {
+		node := &draw.Node{Role: draw.RoleHeading2}
+		heading = []ink{{s.Heading, c.face.strong, c.face.Colours.Heading, node}}
+		b.nodes = append(b.nodes, node)
+	}
+	m := typeset.Measure{Width: width, Chars: c.face.LineChars}
+	if heading != nil && (c.paper.Heading != runIn || s.List) {
+		set, err := c.set(heading, c.text, c.face.TextLeading, m)
+		if err != nil {
+			return b, err
+		}
+		b.below(set, 0)
+		heading = nil
+	}
+	list := &draw.Node{Role: draw.RoleList}
+	for i, e := range s.Entries {
+		body := &draw.Node{Role: draw.RoleParagraph}
+		if s.List {
+			body.Role = draw.RoleListBody
+			list.Kids = append(list.Kids, &draw.Node{Role: draw.RoleListItem, Kids: []*draw.Node{body}})
+		} else {
+			b.nodes = append(b.nodes, body)
+		}
+		inks := e.inks(c.face, body)
+		if i == 0 && heading != nil {
+			heading[0].text += ": "
+			inks = append(heading, inks...)
+		}
+		set, err := c.set(inks, c.text, c.face.TextLeading, m)
+		if err != nil {
+			return b, err
+		}
+		gap := typeset.Points(0)
+		if i > 0 {
+			gap = c.paper.Gap / 2
+		}
+		b.below(set, gap)
+	}
+	if s.List {
+		b.nodes = append(b.nodes, list)
+	}
+	return b, nil
+}
+
+// inks returns an entry's text in its two weights.
+func (e entry) inks(f *face, node *draw.Node) []ink {
+	var all []ink
+	if e.Lead != "" {
+		all = append(all, ink{e.Lead + " ", f.strong, f.Colours.Text, node})
+	}
+	if e.Text != "" {
+		all = append(all, ink{e.Text, f.text, f.Colours.Text, node})
+	}
+	return all
+}
+
+// badge draws the stop's number, which is the first word of the heading.
+func (c composer) badge(number string, heading *draw.Node) (block, error) {
+	set, err := c.set([]ink{{number, c.face.heavy, c.face.Colours.OnBadge, heading}}, c.paper.Number, 100, typeset.Measure{Width: c.measure()})
+	if err != nil {
+		return block{}, err
+	}
+	side := c.paper.Number.Scale(3, 2)
+	width := max(side, set.width+c.paper.Number.Scale(7, 10))
+	box := draw.Rect{W: width, H: side}
+	var b block
+	b.items = []draw.Item{{Box: box, Ground: true, Shape: draw.Rounded(box, side/6, c.face.Colours.Badge)}}
+	b.put(set, (width-set.width)/2, (side-set.height)/2)
+	b.width, b.height = width, side
+	return b, nil
+}
+
+// titleLines sets the title and the place below it.
+func (c composer) titleLines(k content, heading *draw.Node, width typeset.Points) (block, error) {
+	b, err := c.set([]ink{{k.Title, c.face.heavy, c.face.Colours.Heading, heading}}, c.title, c.face.TitleLeading, typeset.Measure{Width: width, Even: true})
+	if err != nil {
+		return b, err
+	}
+	if k.Place == "" {
+		return b, nil
+	}
+	place, err := c.paragraph(k.Place, c.face.strong, c.face.Colours.Quiet, c.paper.Small, width)
+	b.below(place, 0)
+	return b, err
+}
+
+// head sets the number to the left of the title.
+func (c composer) head(k content, width typeset.Points) (block, error) {
+	heading := &draw.Node{Role: draw.RoleHeading1}
+	b, err := c.badge(k.Number, heading)
+	if err != nil {
+		return b, err
+	}
+	b.nodes = []*draw.Node{heading}
+	x := b.width + c.paper.Gap
+	lines, err := c.titleLines(k, heading, width-x)
+	b.put(lines, x, 0)
+	return b, err
+}
+
+// stamp marks a page that may not be used: a band in each margin, and the word
+// in pale letters behind everything.
+func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
+	node := &draw.Node{Role: draw.RoleParagraph}
+	into.Kids = append(into.Kids, node)
+	const words = "DRAFT: not cleared, not for use"
+	pale := draw.Colour{R: 0xf3, G: 0xe9, B: 0xe8}
+	behind, err := c.set([]ink{{"DRAFT", c.face.heavy, pale, nil}}, 100*typeset.Point, 100, typeset.Measure{Width: 1 << 40})
+	if err != nil {
+		return nil, err
+	}
+	size := (100 * typeset.Point).Scale(int64(c.measure()), int64(behind.width))
+	if behind, err = c.set([]ink{{"DRAFT", c.face.heavy, pale, nil}}, size, 100, typeset.Measure{Width: 1 << 40}); err != nil {
+		return nil, err
+	}
+	items := behind.at((c.size.width-behind.width)/2, (c.size.height-behind.height)/2)
+	for i := range items {
+		items[i].Ground = true
+	}
+	height := leastType.Scale(13, 10)
+	inset := (c.paper.Margin - height) / 2
+	for _, y := range []typeset.Points{inset, c.size.height - inset - height} {
+		box := draw.Rect{X: c.paper.Margin, Y: y, W: c.measure(), H: height}
+		set, err := c.set([]ink{{words, c.face.strong, c.face.Colours.OnWarning, node}}, leastType, 130, typeset.Measure{Width: box.W})
+		if err != nil {
+			return nil, err
+		}
+		items = append(items, draw.Item{Box: box, Ground: true, Shape: draw.Rectangle(box, c.face.Colours.Warning)})
+		items = append(items, set.at(box.X+(box.W-set.width)/2, box.Y)...)
+		// The band at the foot repeats the one at the head, and is not read twice.
+		node = nil
+	}
+	return items, nil
+}
+
+// pile stacks blocks from the top margin down and stands the foot on the bottom
+// margin. Room that is left over widens the gaps a little.
+func (c composer) pile(blocks []block, foot block, into *draw.Node) ([]draw.Item, error) {
+	gap := c.paper.Gap
+	used := foot.height
+	gaps := 0
+	for _, b := range blocks {
+		if len(b.items) > 0 {
+			used += b.height
+			gaps++
+		}
+	}
+	spare := c.size.height - 2*c.paper.Margin - used - gap*typeset.Points(gaps)
+	if spare < 0 {
+		return nil, errNoRoom
+	}
+	gap += min(spare/typeset.Points(gaps+1), gap)
+	var items []draw.Item
+	y := c.paper.Margin
+	for _, b := range blocks {
+		if len(b.items) == 0 {
+			continue
+		}
+		items = append(items, b.at(c.paper.Margin, y)...)
+		into.Kids = append(into.Kids, b.nodes...)
+		y += b.height + gap
+	}
+	items = append(items, foot.at(c.paper.Margin, c.size.height-c.paper.Margin-foot.height)...)
+	into.Kids = append(into.Kids, foot.nodes...)
+	return items, nil
+}
+
+// asOfLine says on which day the card was true.
+func (c composer) asOfLine(width typeset.Points) (block, error) {
+	return c.paragraph("As of "+c.asOf.Words(), c.face.text, c.face.Colours.Quiet, c.paper.Small, width)
+}
+
+// rule draws a thin line across the column.
+func (c composer) rule() block {
+	box := draw.Rect{W: c.measure(), H: typeset.Point * 3 / 4}
+	return block{width: box.W, height: box.H, items: []draw.Item{{Box: box, Shape: draw.Rectangle(box, c.face.Colours.Rule)}}}
+}
+
+// roomOr turns a word too wide for a narrow column into lack of room, since
+// another arrangement or a smaller size may hold it.
+func roomOr(err error) error {
+	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
+		return fmt.Errorf("%w: %w", errNoRoom, err)
+	}
+	return err
+}

@@ -1,0 +1,270 @@
+package card
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+	"slices"
+	"strings"
+
+	"example.org/opencowl/internal/card/draw"
+	"example.org/opencowl/internal/card/typeset"
+	"example.org/opencowl/internal/reading"
+)
+
+// leastType is the smallest type on any card: clear print (UKAAF G003: at least
+// 12 pt).
+const leastType = 12 * typeset.Point
+
+// leastModule is the smallest side of a QR module that a phone reads off a card
+// in poor light (common practice, no source).
+var leastModule = typeset.Micrometres(500)
+
+// leastContrast is that of text against its ground (WCAG 2.2, SC 1.4.3).
+const leastContrast = 4.5
+
+// face is how one side of a card looks: themes/faces/NAME.yaml.
+type face struct {
+	Fonts        faceFonts   `yaml:"fonts"`
+	Colours      faceColours `yaml:"colours"`
+	LineChars    int         `yaml:"line_chars"`
+	TextLeading  int         `yaml:"text_leading"`  // percent of the size
+	TitleLeading int         `yaml:"title_leading"` // percent of the size
+	Fields       []string    `yaml:"fields"`
+	Foot         []string    `yaml:"foot"`
+	Papers       facePapers  `yaml:"papers"`
+
+	text, strong, heavy *typeset.Font
+}
+
+type faceFonts struct {
+	Text   string `yaml:"text"`
+	Strong string `yaml:"strong"`
+	Heavy  string `yaml:"heavy"`
+}
+
+type faceColours struct {
+	Text      draw.Colour `yaml:"text"`
+	Heading   draw.Colour `yaml:"heading"`
+	Quiet     draw.Colour `yaml:"quiet"`
+	Badge     draw.Colour `yaml:"badge"`
+	OnBadge   draw.Colour `yaml:"on_badge"`
+	Caution   draw.Colour `yaml:"caution"`
+	OnCaution draw.Colour `yaml:"on_caution"`
+	Warning   draw.Colour `yaml:"warning"`
+	OnWarning draw.Colour `yaml:"on_warning"`
+	Rule      draw.Colour `yaml:"rule"`
+}
+
+type facePapers struct {
+	A6     *facePaper `yaml:"a6"`
+	A5     *facePaper `yaml:"a5"`
+	A4     *facePaper `yaml:"a4"`
+	Letter *facePaper `yaml:"letter"`
+}
+
+// facePaper is what a face does on one size of paper.
+type facePaper struct {
+	Margin  typeset.Points `yaml:"margin"`
+	Gap     typeset.Points `yaml:"gap"`
+	Text    limits         `yaml:"text"`
+	Title   limits         `yaml:"title"`
+	Number  typeset.Points `yaml:"number"`
+	Small   typeset.Points `yaml:"small"`
+	Heading string         `yaml:"heading"` // run-in or own-line
+	Photo   limits         `yaml:"photo"`   // width, where it stands beside the title
+	Module  typeset.Points `yaml:"module"`  // side of one QR module
+}
+
+type limits struct {
+	Least typeset.Points `yaml:"least"`
+	Most  typeset.Points `yaml:"most"`
+}
+
+// at returns the size that lies step of steps of the way up, in quarter points.
+func (l limits) at(step, steps int) typeset.Points {
+	size := l.Least + (l.Most-l.Least).Scale(int64(step), int64(steps))
+	return size - size%(typeset.Point/4)
+}
+
+const (
+	front = "front"
+	back  = "back"
+
+	runIn = "run-in"
+)
+
+// fieldsOf lists what a face must hold; a workspace orders it and leaves
+// nothing out, cautions least of all.
+func fieldsOf(name string) (fields, foot []string) {
+	if name == front {
+		return []string{fieldCameOff, fieldFailed, fieldReplaced, fieldCautions, fieldHandling}, []string{fieldCredits, fieldWorkshop, fieldAsOf}
+	}
+	return []string{fieldTiming, fieldTalk, fieldProps, fieldQuestions, fieldClaims, fieldCautions}, []string{fieldAsOf}
+}
+
+// readFace reads a face and its fonts, and holds it to what a reader needs.
+func readFace(theme fs.FS, name string, fonts map[string]*typeset.Font) (*face, error) {
+	file := "faces/" + name + ".yaml"
+	src, err := fs.ReadFile(theme, file)
+	if err != nil {
+		return nil, fmt.Errorf("the card face %q cannot be read: %w", name, err)
+	}
+	f := &face{}
+	doc, problems := reading.YAML("themes/"+file, src, f)
+	if !reading.Stops(problems) {
+		problems = append(problems, f.problems(doc, name)...)
+	}
+	if reading.Stops(problems) {
+		var all []error
+		for _, p := range problems {
+			all = append(all, p)
+		}
+		return nil, errors.Join(all...)
+	}
+	for _, font := range []struct {
+		file string
+		into **typeset.Font
+	}{{f.Fonts.Text, &f.text}, {f.Fonts.Strong, &f.strong}, {f.Fonts.Heavy, &f.heavy}} {
+		if *font.into, err = openFont(theme, font.file, fonts); err != nil {
+			return nil, fmt.Errorf("themes/%s: %w", file, err)
+		}
+	}
+	return f, nil
+}
+
+// openFont reads a font once for all faces.
+func openFont(theme fs.FS, file string, fonts map[string]*typeset.Font) (*typeset.Font, error) {
+	if f, ok := fonts[file]; ok {
+		return f, nil
+	}
+	data, err := fs.ReadFile(theme, file)
+	if err != nil {
+		return nil, fmt.Errorf("the font cannot be read: %w", err)
+	}
+	f, err := typeset.ParseFont(fontName(file), data)
+	if err != nil {
+		return nil, err
+	}
+	fonts[file] = f
+	return f, nil
+}
+
+// fontName makes a name that may stand in a PDF from that of the font's file.
+func fontName(file string) string {
+	base := strings.TrimSuffix(path.Base(file), path.Ext(file))
+	return strings.Map(func(r rune) rune {
+		if r == '-' || r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z' {
+			return r
+		}
+		return -1
+	}, base)
+}
+
+func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
+	var all []reading.Problem
+	add := func(path, message, remedy string) {
+		all = append(all, doc.Problem(path, "face", "", message, remedy))
+	}
+	c := f.Colours
+	white := draw.Colour{R: 255, G: 255, B: 255}
+	for _, pair := range []struct {
+		path     string
+		on, text draw.Colour
+	}{
+		{"colours.text", white, c.Text}, {"colours.heading", white, c.Heading}, {"colours.quiet", white, c.Quiet},
+		{"colours.on_badge", c.Badge, c.OnBadge}, {"colours.on_caution", c.Caution, c.OnCaution}, {"colours.on_warning", c.Warning, c.OnWarning},
+	} {
+		if ratio := draw.Contrast(pair.on, pair.text); ratio < leastContrast {
+			add(pair.path, fmt.Sprintf("the contrast is %.2f to 1", ratio), "text needs 4.5 to 1 against its ground (WCAG 2.2); make one of the two darker")
+		}
+	}
+	if f.LineChars < 20 || f.LineChars > 70 {
+		add("line_chars", "line_chars is not between 20 and 70", "55 reads well")
+	}
+	for path, percent := range map[string]int{"text_leading": f.TextLeading, "title_leading": f.TitleLeading} {
+		if percent < 105 || percent > 200 {
+			add(path, path+" is not between 105 and 200 percent", "130 reads well")
+		}
+	}
+	fields, foot := fieldsOf(name)
+	for path, lists := range map[string][2][]string{"fields": {f.Fields, fields}, "foot": {f.Foot, foot}} {
+		got := slices.Sorted(slices.Values(lists[0]))
+		want := slices.Sorted(slices.Values(lists[1]))
+		if !slices.Equal(got, want) {
+			add(path, path+" should name each of its fields once", "order these, and leave none out: "+strings.Join(lists[1], ", "))
+		}
+	}
+	for _, paper := range []struct {
+		name string
+		p    *facePaper
+	}{{"a6", f.Papers.A6}, {"a5", f.Papers.A5}, {"a4", f.Papers.A4}, {"letter", f.Papers.Letter}} {
+		if paper.p != nil {
+			for _, bad := range paper.p.problems(name) {
+				add("papers."+paper.name+"."+bad[0], bad[1], bad[2])
+			}
+		}
+	}
+	reading.Sort(all)
+	return all
+}
+
+// problems returns path, message and remedy of whatever is out of bounds.
+func (p *facePaper) problems(name string) [][3]string {
+	var all [][3]string
+	add := func(path, message, remedy string) { all = append(all, [3]string{path, message, remedy}) }
+	for path, size := range map[string]typeset.Points{
+		"text.least": p.Text.Least, "title.least": p.Title.Least, "number": p.Number, "small": p.Small,
+	} {
+		if size < leastType {
+			add(path, fmt.Sprintf("the type is %v pt", size), "nothing on a card is smaller than 12 pt")
+		}
+	}
+	ranges := map[string]limits{"text": p.Text, "title": p.Title}
+	if name == front {
+		ranges["photo"] = p.Photo
+		if p.Module < leastModule {
+			add("module", "the modules of the QR code are too small to read", "make them 0.5 mm or more")
+		}
+	}
+	for path, l := range ranges {
+		if l.Most < l.Least || l.Least <= 0 {
+			add(path, "the most is less than the least", "put the smaller one under least")
+		}
+	}
+	if p.Margin < typeset.Millimetres(6) {
+		add("margin", "the margin is too narrow to print", "leave 6 mm or more")
+	}
+	if p.Heading != runIn && p.Heading != "own-line" {
+		add("heading", fmt.Sprintf("%q is not a way to set a heading", p.Heading), "write run-in or own-line")
+	}
+	return all
+}
+
+// paperSize is the size of a sheet in its upright position.
+type paperSize struct{ width, height typeset.Points }
+
+// paper returns the size of a named paper and what the face does on it. ISO 216
+// for the A sizes, ANSI/ASME Y14.1 A for letter (both from memory).
+func (f *face) paper(name string) (paperSize, *facePaper, error) {
+	mm := typeset.Millimetres
+	var size paperSize
+	var p *facePaper
+	switch name {
+	case "a6":
+		size, p = paperSize{mm(105), mm(148)}, f.Papers.A6
+	case "a5":
+		size, p = paperSize{mm(148), mm(210)}, f.Papers.A5
+	case "a4":
+		size, p = paperSize{mm(210), mm(297)}, f.Papers.A4
+	case "letter":
+		size, p = paperSize{8*typeset.Inch + typeset.Inch/2, 11 * typeset.Inch}, f.Papers.Letter
+	default:
+		return size, nil, fmt.Errorf("%w: %q; the papers are a6, a5, a4 and letter", ErrPaper, name)
+	}
+	if p == nil {
+		return size, nil, fmt.Errorf("%w: the card face says nothing about %q; add it under papers", ErrPaper, name)
+	}
+	return size, p, nil
+}

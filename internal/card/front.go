@@ -1,0 +1,229 @@
+package card
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"image/jpeg"
+	"strings"
+
+	"example.org/opencowl/internal/card/draw"
+	"example.org/opencowl/internal/card/typeset"
+)
+
+// photoSteps is how many widths of the photo are tried beside the title.
+const photoSteps = 4
+
+// sheetOfFront sets the side for visitors. The photo goes across the column if
+// the text leaves room for it, or else beside the title, as large as may be.
+func sheetOfFront(c composer, k content, into *draw.Node) ([]draw.Item, error) {
+	rest, foot, err := c.frontText(k)
+	if err != nil {
+		return nil, err
+	}
+	var why error // the plainest arrangement does not fit
+	for _, head := range c.frontHeads(k) {
+		blocks, err := head()
+		if err == nil {
+			var items []draw.Item
+			if items, err = c.pile(append(blocks, rest...), foot, into); err == nil {
+				return items, nil
+			}
+		}
+		if err = roomOr(err); !errors.Is(err, errNoRoom) {
+			return nil, err
+		}
+		if why == nil {
+			why = err
+		}
+	}
+	return nil, why
+}
+
+// frontHeads lists the arrangements of title and photo, the best first.
+func (c composer) frontHeads(k content) []func() ([]block, error) {
+	across := func() ([]block, error) {
+		head, err := c.head(k, c.measure())
+		if err != nil {
+			return nil, err
+		}
+		if k.Photo == nil {
+			return []block{head}, nil
+		}
+		picture, err := c.picture(k.Photo, c.measure())
+		return []block{head, picture}, err
+	}
+	all := []func() ([]block, error){across}
+	if k.Photo == nil {
+		return all
+	}
+	for step := photoSteps; step >= 0; step-- {
+		all = append(all, func() ([]block, error) {
+			head, err := c.headBesidePhoto(k, c.paper.Photo.at(step, photoSteps))
+			return []block{head}, err
+		})
+	}
+	return all
+}
+
+// headBesidePhoto sets number, title and place in what the photo leaves of the
+// column.
+func (c composer) headBesidePhoto(k content, width typeset.Points) (block, error) {
+	heading := &draw.Node{Role: draw.RoleHeading1}
+	left := c.measure() - width - c.paper.Gap.Scale(3, 2)
+	b, err := c.badge(k.Number, heading)
+	if err != nil {
+		return b, err
+	}
+	b.nodes = []*draw.Node{heading}
+	lines, err := c.titleLines(k, heading, left)
+	if err != nil {
+		return b, err
+	}
+	b.put(lines, 0, b.height+c.paper.Gap/2)
+	picture, err := c.picture(k.Photo, width)
+	b.put(picture, c.measure()-width, 0)
+	return b, err
+}
+
+// picture places the photo in its own shape, 3 to 2.
+func (c composer) picture(p *photo, width typeset.Points) (block, error) {
+	if p.Open == nil {
+		return block{}, errors.New("the photo has no copy for print; make its public copies again")
+	}
+	data, err := p.Open()
+	if err != nil {
+		return block{}, fmt.Errorf("the photo's copy for print cannot be read: %w", err)
+	}
+	size, err := jpeg.DecodeConfig(bytes.NewReader(data))
+	if err != nil {
+		return block{}, fmt.Errorf("the photo's copy for print is not a JPEG that can be read: %w", err)
+	}
+	node := &draw.Node{Role: draw.RoleFigure, Alt: p.Alt}
+	box := draw.Rect{W: width, H: width.Scale(int64(size.Height), int64(size.Width))}
+	return block{
+		width: box.W, height: box.H, nodes: []*draw.Node{node},
+		items: []draw.Item{{Box: box, Node: node, Shape: draw.Picture{Name: p.Name, JPEG: data}}},
+	}, nil
+}
+
+// frontText sets all of the front but title and photo.
+func (c composer) frontText(k content) (blocks []block, foot block, err error) {
+	for _, field := range c.face.Fields {
+		var b block
+		switch field {
+		case fieldCautions:
+			b, err = c.cautionStrip(k.Cautions)
+		case fieldHandling:
+			b, err = c.plain(k.Front[field], c.face.text, c.measure())
+		default:
+			b, err = c.section(k.Front[field], c.measure())
+		}
+		if err != nil {
+			return nil, foot, fieldError(field, err)
+		}
+		blocks = append(blocks, b)
+	}
+	foot, err = c.frontFoot(k)
+	return blocks, foot, err
+}
+
+// plain sets a field as one paragraph of small type.
+func (c composer) plain(s section, font *typeset.Font, width typeset.Points) (block, error) {
+	var texts []string
+	for _, e := range s.Entries {
+		texts = append(texts, e.Text)
+	}
+	if len(texts) == 0 {
+		return block{}, nil
+	}
+	return c.paragraph(strings.Join(texts, " "), font, c.face.Colours.Quiet, c.paper.Small, width)
+}
+
+// fieldError names the field in which something went wrong.
+func fieldError(field string, err error) error { return fmt.Errorf("%q: %w", field, err) }
+
+// cautionStrip says what to take care of, on a ground of its own.
+func (c composer) cautionStrip(labels []string) (block, error) {
+	if len(labels) == 0 {
+		return block{}, nil
+	}
+	node := &draw.Node{Role: draw.RoleParagraph}
+	pad := c.text / 2
+	symbol := cautionSymbol(c.text.Scale(16, 10), c.face.Colours.OnCaution, c.face.Colours.Caution)
+	x := pad + symbol.width + pad
+	dark := c.face.Colours.OnCaution
+	set, err := c.set([]ink{
+		{"Take care: ", c.face.heavy, dark, node},
+		{sentence(strings.Join(labels, ", ")), c.face.strong, dark, node},
+	}, c.text, c.face.TextLeading, typeset.Measure{Width: c.measure() - x - pad, Chars: c.face.LineChars})
+	if err != nil {
+		return block{}, err
+	}
+	inner := max(set.height, symbol.height)
+	box := draw.Rect{W: c.measure(), H: inner + pad}
+	b := block{nodes: []*draw.Node{node}}
+	b.items = []draw.Item{{Box: box, Ground: true, Shape: draw.Rounded(box, pad/2, c.face.Colours.Caution)}}
+	b.put(symbol, pad, (box.H-symbol.height)/2)
+	b.put(set, x, (box.H-set.height)/2)
+	b.width, b.height = box.W, box.H
+	return b, nil
+}
+
+// frontFoot sets credits, workshop and as-of date, and the QR code to the right
+// of them. The dark part of the code ends at the margin; its clear border
+// reaches into it.
+func (c composer) frontFoot(k content) (block, error) {
+	code, err := c.code(k)
+	if err != nil {
+		return block{}, err
+	}
+	quiet := c.paper.Module * quietModules
+	codeX := c.measure() + quiet - code.width
+	var lines block
+	for _, field := range c.face.Foot {
+		b := block{}
+		if field == fieldAsOf {
+			b, err = c.asOfLine(codeX - c.paper.Gap)
+		} else {
+			font := c.face.text
+			if field == fieldWorkshop {
+				font = c.face.strong
+			}
+			b, err = c.plain(k.Front[field], font, codeX-c.paper.Gap)
+		}
+		if err != nil {
+			return block{}, fieldError(field, err)
+		}
+		lines.below(b, 0)
+	}
+	foot := c.rule()
+	top := foot.height + c.paper.Gap/4
+	height := max(lines.height, code.height)
+	foot.put(lines, 0, top+(height-lines.height))
+	foot.put(code, codeX, top+(height-code.height))
+	return foot, nil
+}
+
+// code sets the QR code with its line below it.
+func (c composer) code(k content) (block, error) {
+	bars, err := encodeQR(k.Address)
+	if err != nil {
+		return block{}, err
+	}
+	module := c.paper.Module
+	side := module * typeset.Points(bars.Bounds().Dx()+2*quietModules)
+	figure := &draw.Node{Role: draw.RoleFigure, Alt: "QR code that opens " + k.Address}
+	box := draw.Rect{W: side, H: side}
+	b := block{width: side, height: side, nodes: []*draw.Node{figure}}
+	b.items = []draw.Item{
+		{Box: box, Ground: true, Shape: draw.Rectangle(box, draw.Colour{R: 255, G: 255, B: 255})},
+		{Box: box, Node: figure, Shape: drawQR(bars, draw.Point{X: module * quietModules, Y: module * quietModules}, module, draw.Colour{})},
+	}
+	line, err := c.paragraph(k.QRLine, c.face.strong, c.face.Colours.Heading, c.paper.Small, side)
+	if err != nil {
+		return b, err
+	}
+	b.put(line, (side-line.width)/2, side-module)
+	return b, nil
+}
