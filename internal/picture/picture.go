@@ -90,7 +90,7 @@ func Make(ctx context.Context, original []byte, r Recipe) ([]Copy, error) {
 		return nil, err
 	}
 	toSRGB.apply(work)
-	return copies(ctx, work, r, packet)
+	return copies(ctx, work, src.upright(), r, packet)
 }
 
 // Info is what can be said of an original without decoding it.

@@ -164,10 +164,12 @@ func reduce(ctx context.Context, img image.Image, src *source, uses []cleared.Us
 
 // copies makes what is asked for out of the reduced picture, from the largest
 // to the smallest, each from one that is at least twice its size if there is one.
-func copies(ctx context.Context, work *image.NRGBA, r Recipe, packet []byte) ([]Copy, error) {
+// full is the size of the upright original, from which every shape is reckoned.
+func copies(ctx context.Context, work *image.NRGBA, full image.Point, r Recipe, packet []byte) ([]Copy, error) {
 	uses := oneOfEachWidth(r.uses(), work.Rect.Dx())
 	made := make([]Copy, len(uses))
-	whole, part := ladder{work}, ladder{imaging.Crop(work, crop(work.Rect.Max, r.focus()))}
+	whole := ladder{full, []*image.NRGBA{work}}
+	part := ladder{crop(full, r.focus()).Size(), []*image.NRGBA{imaging.Crop(work, crop(work.Rect.Max, r.focus()))}}
 	for i := len(uses) - 1; i >= 0; i-- {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -186,14 +188,18 @@ func copies(ctx context.Context, work *image.NRGBA, r Recipe, packet []byte) ([]
 	return made, nil
 }
 
-// ladder is one picture at several sizes, the largest first.
-type ladder []*image.NRGBA
+// ladder is one picture at several sizes, the largest first. shape is its
+// size before it was reduced, in which nothing has been rounded yet.
+type ladder struct {
+	shape image.Point
+	rungs []*image.NRGBA
+}
 
 // at returns the picture at a width, or as wide as it is.
 func (l *ladder) at(width int) *image.NRGBA {
-	from := (*l)[0]
+	from := l.rungs[0]
 	width = min(width, from.Rect.Dx())
-	for _, rung := range *l {
+	for _, rung := range l.rungs {
 		if rung.Rect.Dx() == width {
 			return rung
 		}
@@ -201,9 +207,8 @@ func (l *ladder) at(width int) *image.NRGBA {
 			from = rung
 		}
 	}
-	height := scale((*l)[0].Rect.Dy(), width, (*l)[0].Rect.Dx())
-	rung := imaging.Resize(from, width, height, imaging.Lanczos)
-	*l = append(*l, rung)
+	rung := imaging.Resize(from, width, scale(l.shape.Y, width, l.shape.X), imaging.Lanczos)
+	l.rungs = append(l.rungs, rung)
 	return rung
 }
 
