@@ -113,5 +113,5 @@ func (t Thickness) Gauge() (string, error) {
 		}
 	}
 	return "", fmt.Errorf("%s is not the size of one SWG or AWG gauge to 0.01 mm; write it in mm or inch: %w",
-		strings.ReplaceAll(t.Length.MM(), noBreak, " "), ErrNoGauge)
+		plain(t.Length.MM()), ErrNoGauge)
 }

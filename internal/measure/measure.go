@@ -156,12 +156,13 @@ type Thickness struct {
 // IsSet reports whether there is a thickness on record.
 func (t Thickness) IsSet() bool { return t.Unit != noUnit }
 
-// String writes the thickness as it was written: "16 SWG", "1.63 mm".
+// String writes the thickness as it was written, with a plain space, for
+// messages: "16 SWG", "1.63 mm".
 func (t Thickness) String() string {
 	if !t.IsSet() {
 		return ""
 	}
-	return t.Digits + noBreak + string(t.Unit)
+	return t.Digits + " " + string(t.Unit)
 }
 
 // UnmarshalText reads a thickness as Parse does; empty text leaves it unset.
@@ -218,7 +219,7 @@ func bareGaugeError(s, number string) error {
 	var sizes []string
 	for _, u := range []Unit{SWG, AWG} {
 		if l, ok := u.size(number); ok {
-			sizes = append(sizes, fmt.Sprintf("%s %s is %s", number, u, decimal(l, Millimetre, 2)+" mm"))
+			sizes = append(sizes, fmt.Sprintf("%s %s is %s", number, u, plain(l.MM())))
 		}
 	}
 	why := "the gauge systems differ"

@@ -99,7 +99,7 @@ func (c *checker) noGrowth(e *Entry, p *Part) {
 	least := e.Finding.LeastThickness
 	if least.IsSet() && p.Thickness.IsSet() && least.Length > p.Thickness.Length {
 		c.problem("finding.least_thickness", "growth", least.String(),
-			fmt.Sprintf("%s is left of a part that was %s when new (%s)", plain(least.String()), plain(p.Thickness.String()), p.ID),
+			fmt.Sprintf("%s is left of a part that was %s when new (%s)", least, p.Thickness, p.ID),
 			"clean off the corrosion and measure again, or correct the part's thickness")
 	}
 }

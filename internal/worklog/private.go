@@ -11,9 +11,6 @@ import (
 	"example.org/opencowl/internal/reading"
 )
 
-// plain takes no-break spaces out of a size, for messages.
-func plain(s string) string { return strings.ReplaceAll(s, "\u00a0", " ") }
-
 // Private is something in the record that must not leave by itself.
 type Private struct {
 	Kind  string // see Identifiers and Notes
@@ -43,7 +40,7 @@ func (l *Log) Identifiers() []Private {
 		found.add("approval", e.Replacement.Approval, e.Doc.At("replacement.approval"))
 		found.add("report", e.Replacement.Report, e.Doc.At("replacement.report"))
 		found.add("cost", e.Replacement.Cost.Written(), e.Doc.At("replacement.cost"))
-		if shown := plain(e.Replacement.Cost.String()); shown != e.Replacement.Cost.Written() {
+		if shown := strings.ReplaceAll(e.Replacement.Cost.String(), "\u00a0", " "); shown != e.Replacement.Cost.Written() {
 			found.add("cost", shown, e.Doc.At("replacement.cost"))
 		}
 	}
