@@ -242,13 +242,14 @@ func parseFact(raw string) (FactRef, *fault) {
 	return FactRef{Part: part, Field: field, Form: form, Raw: raw}, nil
 }
 
-// fieldRemedy lists the fields that could be meant.
+// fieldRemedy lists the fields that could be meant, and the nearest.
 func fieldRemedy(field string) string {
-	if near := reading.Nearest(field, FactFields()); near != "" {
-		return fmt.Sprintf("did you mean %q?", near)
-	}
+	remedy := "the fields are thickness, least_thickness, loss, material, pile, source, cost and date.STEP"
 	if strings.HasPrefix(field, "date") {
-		return "the dates are date. and one of " + strings.Join(Steps(), ", ")
+		remedy = "the dates are date. and one of " + strings.Join(Steps(), ", ")
 	}
-	return "the fields are thickness, least_thickness, loss, material, pile, source, cost and date.STEP"
+	if near := reading.Nearest(field, FactFields()); near != "" {
+		remedy += fmt.Sprintf("; did you mean %q?", near)
+	}
+	return remedy
 }

@@ -69,7 +69,7 @@ func (p *page) oneOf(where, value string, choices ...string) {
 		return
 	}
 	if err := reading.OneOf(value, choices...); err != nil {
-		p.add(where, "bad-value", value, fmt.Sprintf("%s: %v", last(where), err), "correct the value")
+		p.add(where, "bad-value", value, fmt.Sprintf("%s: %v", fieldName(where), err), "correct the value")
 	}
 }
 
@@ -79,10 +79,21 @@ func (p *page) refers(where, kind, source, value string, known []string) {
 		return
 	}
 	remedy := "add it there, or correct the value"
-	if near := reading.Nearest(value, known); near != "" {
+	if near := nearest(value, known); near != "" {
 		remedy = fmt.Sprintf("did you mean %q?", near)
 	}
 	p.add(where, "unknown-"+kind, value, fmt.Sprintf("the %s %q is not in %s", kind, reading.Shorten(value), source), remedy)
+}
+
+// nearest suggests what was meant: an id that goes on where the value stops, or
+// the one with the fewest slips.
+func nearest(value string, known []string) string {
+	for _, k := range known {
+		if value != "" && strings.HasPrefix(k, value+"-") {
+			return k
+		}
+	}
+	return reading.Nearest(value, known)
 }
 
 // stories checks a list of story ids.
@@ -119,7 +130,7 @@ func (p *page) cautions(where string, keys []string) {
 	for i, key := range keys {
 		if _, ok := Caution(key); !ok {
 			remedy := "the cautions are " + strings.Join(CautionKeys(), ", ")
-			if near := reading.Nearest(key, CautionKeys()); near != "" {
+			if near := nearest(key, CautionKeys()); near != "" {
 				remedy = fmt.Sprintf("did you mean %q?", near)
 			}
 			p.add(fmt.Sprintf("%s[%d]", where, i), "unknown-caution", key, fmt.Sprintf("the caution %q is not known", reading.Shorten(key)), remedy)

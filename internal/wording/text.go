@@ -25,6 +25,9 @@ func (t Text) At(offset int) reading.Place {
 		return advance(t.Place, t.Value[:offset])
 	}
 	begin := start(t.source, t.Place)
+	if strings.HasPrefix(t.source[begin:], t.Value) {
+		return advance(t.Place, t.Value[:offset])
+	}
 	if n, ok := follow(t.source[begin:], t.Value, offset); ok {
 		return advance(t.Place, t.source[begin:begin+n])
 	}
