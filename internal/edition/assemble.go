@@ -51,7 +51,7 @@ func (r *Refusal) Error() string {
 // whose day has come, that no edition has told, about parts that have moved since
 // the last edition. Errors are Refusals, joined.
 func Assemble(words cleared.EditionWords, m Material) (Edition, error) {
-	a := assembly{words: words, m: m, moved: Moved(m.Before, m.Movement.Parts())}
+	a := assembly{words: words, week: words.Week(), m: m, moved: Moved(m.Before, m.Movement.Parts())}
 	stories := a.named()
 	if len(words.Stories()) == 0 {
 		stories = append(stories, a.found(chosenAtMost-len(stories), stories)...)
@@ -99,6 +99,7 @@ func (e Edition) Record() Record {
 
 type assembly struct {
 	words    cleared.EditionWords
+	week     day.Week
 	m        Material
 	moved    map[string]cleared.PartMovement // changed parts, by story id: the furthest one
 	refusals []error
@@ -143,10 +144,10 @@ func (a *assembly) refuse(id, message, remedy string) {
 
 // mayTell: a story leads or fills an edition once; an evergreen one may return.
 func (a *assembly) mayTell(s cleared.Story) bool {
-	if s.ToldIn().IsZero() || s.ToldIn() == a.words.Week() {
+	if s.ToldIn().IsZero() || s.ToldIn() == a.week {
 		return true
 	}
-	return s.Evergreen() && !a.words.Week().Monday().Before(s.ToldIn().Monday().AddDays(7*evergreenAfter))
+	return s.Evergreen() && !a.week.Monday().Before(s.ToldIn().Monday().AddDays(7*evergreenAfter))
 }
 
 func (a *assembly) whenAgain(s cleared.Story) string {
@@ -267,9 +268,9 @@ func since(before, now []cleared.PartMovement) Figures {
 // Offers lists what a quiet week may tell, in the order in which to try it:
 // stories cleared and held back, evergreen ones, a year ago this week, a
 // glossary word.
-func Offers(words cleared.EditionWords, m Material) []Offer {
+func Offers(week day.Week, m Material) []Offer {
 	var offers []Offer
-	a := assembly{words: words, m: m}
+	a := assembly{week: week, m: m}
 	for _, s := range m.Stories {
 		if s.ForMembers() && s.ToldIn().IsZero() && !s.NotBefore().After(m.On) {
 			offers = append(offers, Offer{"held back", s.ID(), s.Title(), "cleared and not told yet"})
@@ -280,7 +281,7 @@ func Offers(words cleared.EditionWords, m Material) []Offer {
 			offers = append(offers, Offer{"evergreen", s.ID(), s.Title(), "last told in " + s.ToldIn().String()})
 		}
 	}
-	if y := yearAgo(words.Week(), m.Told); y != nil {
+	if y := yearAgo(week, m.Told); y != nil {
 		offers = append(offers, Offer{"a year ago", y.ID, y.Title, "told a year ago this week"})
 	}
 	if w := nextWord(m.Glossary, m.Told); w != nil {

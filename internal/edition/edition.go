@@ -43,6 +43,21 @@ type Preview struct{ edition Edition }
 // Show returns the edition to draw. Only site calls it, and stamps DRAFT.
 func (p Preview) Show() Edition { return p.edition }
 
+// StoryIDs lists the stories in it, the lead first.
+func (p Preview) StoryIDs() []string { return p.edition.StoryIDs() }
+
+// Figures are the progress figures in it, which need no clearing.
+func (p Preview) Figures() []Figures { return p.edition.Figures }
+
+// StoryIDs lists the stories in it, the lead first.
+func (e Edition) StoryIDs() []string {
+	ids := []string{}
+	for _, s := range e.Stories {
+		ids = append(ids, s.ID())
+	}
+	return ids
+}
+
 // Record is what is kept of a frozen edition for the archive and for later
 // editions. It holds public text only.
 type Record struct {

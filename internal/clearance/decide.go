@@ -1,0 +1,210 @@
+package clearance
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/workspace"
+)
+
+// Kinds of ledger rows that clearance writes and reads.
+const (
+	kindCleared = "cleared"
+	kindRefused = "refused"
+)
+
+// Decision is what somebody decided.
+type Decision struct {
+	By     string
+	Refuse bool
+	Why    string // needed to refuse
+	// NothingReadable answers, for units with pictures: no face, plate, drawing,
+	// paper or screen is readable here.
+	NothingReadable bool
+}
+
+// decisionDetail is kept in the ledger beside the digest.
+type decisionDetail struct {
+	Facts           []Fact   `json:"facts,omitempty"`
+	Photos          []string `json:"photos,omitempty"`
+	NothingReadable bool     `json:"nothing_readable,omitempty"`
+	Why             string   `json:"why,omitempty"`
+}
+
+// ErrMayNot says that a person may not take this decision.
+var ErrMayNot = errors.New("may not decide this")
+
+// ErrNotReady says that a unit cannot be cleared as it stands.
+var ErrNotReady = errors.New("cannot be cleared as it stands")
+
+// readDecisions works out how each unit stands.
+func (d *Desk) readDecisions(ctx context.Context) error {
+	rows, err := d.books.Ledger(ctx, store.Filter{})
+	if err != nil {
+		return err
+	}
+	for _, u := range d.units {
+		u.Standing = Waiting
+		if u.kept {
+			u.Standing = Kept
+		}
+	}
+	for _, r := range rows {
+		on := day.Of(r.At.In(d.ws.Settings.Workshop.Timezone.Location))
+		if r.Kind == kindCleared {
+			if _, before := d.first[r.Unit]; !before {
+				d.first[r.Unit] = on
+			}
+		}
+		u, ok := d.byID[r.Unit]
+		if !ok || u.kept || (r.Kind != kindCleared && r.Kind != kindRefused) {
+			continue
+		}
+		u.By, u.On = r.Who, on
+		switch {
+		case r.Kind == kindRefused && r.Digest == u.Digest:
+			u.Standing = Refused
+		case r.Kind == kindRefused:
+			u.Standing = Waiting
+		case r.Digest == u.Digest:
+			u.Standing = Cleared
+		default:
+			u.Standing = Stale
+		}
+	}
+	return nil
+}
+
+// MayDecide reports whether a person may decide on a unit: engineers decide, and
+// officers decide editions; under two people nobody decides on their own words or
+// their own photo.
+func (d *Desk) MayDecide(u *Unit, by string) error {
+	s := d.ws.Settings
+	p, ok := s.PersonByID(by)
+	if !ok {
+		return fmt.Errorf("%q %w: nobody of that name is in %s; name one of %s", by, ErrMayNot, workspace.SettingsFile, strings.Join(s.PeopleIDs(), ", "))
+	}
+	needed := workspace.Engineer
+	if u.Kind == "edition" {
+		needed = workspace.Officer
+	}
+	if !p.Has(needed) {
+		return fmt.Errorf("%s %w: %s is decided by an %s", by, ErrMayNot, u.ID, needed)
+	}
+	if !s.Clearing.TwoPeople {
+		return nil
+	}
+	if u.ID == "settings" {
+		if p.Has(workspace.Keeper) {
+			return fmt.Errorf("%s %w: whoever keeps the settings cannot clear them; ask an engineer who does not", by, ErrMayNot)
+		}
+		return nil
+	}
+	switch u.writer {
+	case "":
+		return fmt.Errorf("%s: %w: nobody is named as its writer; write written_by: (or by: for a photo) and who it was", u.ID, ErrMayNot)
+	case by:
+		return fmt.Errorf("%s %w: %s is their own work; ask somebody else", by, ErrMayNot, u.ID)
+	}
+	return nil
+}
+
+// Ready reports whether a unit may be cleared as it stands.
+func (d *Desk) Ready(u *Unit) error {
+	if u.kept {
+		return fmt.Errorf("%s: %w: it is not offered for publication", u.ID, ErrNotReady)
+	}
+	for _, f := range u.Findings {
+		if !f.Advice {
+			return fmt.Errorf("%s: %w: %w", u.ID, ErrNotReady, f.Problem)
+		}
+	}
+	for _, p := range d.problems {
+		if p.File == u.File && !p.Advice {
+			return fmt.Errorf("%s: %w: %w", u.ID, ErrNotReady, p)
+		}
+	}
+	return nil
+}
+
+// HasPictures reports whether whoever decides must say that nothing private is
+// readable in a picture.
+func (u *Unit) HasPictures() bool { return u.Kind == "photo" || len(u.Photos) > 0 }
+
+// Decide records a decision on units, all or none.
+func (d *Desk) Decide(ctx context.Context, units []*Unit, decision Decision) error {
+	var faults []error
+	var entries []store.Entry
+	for _, u := range units {
+		faults = append(faults, d.MayDecide(u, decision.By))
+		kind := kindCleared
+		if decision.Refuse {
+			kind = kindRefused
+			if strings.TrimSpace(decision.Why) == "" {
+				faults = append(faults, fmt.Errorf("%s: a refusal needs a reason; say why", u.ID))
+			}
+		} else {
+			faults = append(faults, d.Ready(u))
+			if u.HasPictures() && !decision.NothingReadable {
+				faults = append(faults, fmt.Errorf("%s: look at its pictures and answer that no face, plate, drawing, paper or screen is readable in them", u.ID))
+			}
+		}
+		detail := decisionDetail{Facts: u.Facts, Photos: u.Photos, Why: decision.Why,
+			NothingReadable: decision.NothingReadable && u.HasPictures()}
+		entries = append(entries, store.Entry{At: d.now(), Who: decision.By, Kind: kind, Unit: u.ID, Digest: u.Digest, Detail: detail})
+	}
+	if err := errors.Join(faults...); err != nil {
+		return err
+	}
+	if _, err := d.books.Append(ctx, entries...); err != nil {
+		return err
+	}
+	return d.readDecisions(ctx)
+}
+
+// LastReason returns why a unit was refused last.
+func (d *Desk) LastReason(ctx context.Context, u *Unit) (string, error) {
+	rows, err := d.books.Ledger(ctx, store.Filter{Unit: u.ID, Kind: kindRefused})
+	if err != nil || len(rows) == 0 {
+		return "", err
+	}
+	var detail decisionDetail
+	err = json.Unmarshal(rows[len(rows)-1].Detail, &detail)
+	return detail.Why, err
+}
+
+// Find turns what a person typed into units: full ids, or an id that only one
+// kind has.
+func (d *Desk) Find(names []string) ([]*Unit, error) {
+	var units []*Unit
+	var faults []error
+	for _, name := range names {
+		var found []*Unit
+		for _, u := range d.units {
+			if u.ID == name || strings.HasSuffix(u.ID, "/"+name) {
+				found = append(found, u)
+			}
+		}
+		switch len(found) {
+		case 1:
+			if !slices.Contains(units, found[0]) {
+				units = append(units, found[0])
+			}
+		case 0:
+			faults = append(faults, fmt.Errorf("there is no unit %q; opencowl decide lists them", name))
+		default:
+			var ids []string
+			for _, u := range found {
+				ids = append(ids, u.ID)
+			}
+			faults = append(faults, fmt.Errorf("%q could be %s; write it in full", name, strings.Join(ids, " or ")))
+		}
+	}
+	return units, errors.Join(faults...)
+}

@@ -1,0 +1,416 @@
+// Package clearance decides what may leave. It sets public words beside the
+// private record, finds what would leak or contradict, keeps people's decisions,
+// and hands over package cleared's types: it is the only maker of those.
+//
+// It promises that nothing undecided, refused or changed since it was decided
+// becomes a cleared value; that a private value gets out only as a released fact
+// that somebody saw beside its value; and that it judges consistency, never a
+// part. A paraphrase cannot be found by a program: that is what the second person
+// is for.
+package clearance
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
+	"example.org/opencowl/internal/picture"
+	"example.org/opencowl/internal/reading"
+	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/wording"
+	"example.org/opencowl/internal/worklog"
+	"example.org/opencowl/internal/workspace"
+)
+
+// Books is what clearance needs of the database.
+type Books interface {
+	Ledger(context.Context, store.Filter) ([]store.Row, error)
+	Append(context.Context, ...store.Entry) ([]store.Row, error)
+	Editions(context.Context) ([]store.Edition, error)
+}
+
+// Options says how a desk is opened.
+type Options struct {
+	Today day.Date
+	Now   func() time.Time
+	// Watch is told of each photo made ready; it may be nil.
+	Watch func(done, of int)
+}
+
+// Desk is where the words are read before they leave: the private record, the
+// public words and the decisions, as they stand on one day.
+type Desk struct {
+	ws    *workspace.Workspace
+	log   *worklog.Log
+	words *wording.Words
+	books Books
+	today day.Date
+	now   func() time.Time
+
+	private  *private
+	units    []*Unit
+	byID     map[string]*Unit
+	photos   map[string]cleared.Photo // by original name, ready to show
+	first    map[string]day.Date      // unit → the day it was first cleared
+	told     map[string][]telling     // story → editions that told it, oldest first
+	before   []cleared.PartMovement   // at the last freeze
+	problems []reading.Problem        // faults of the files
+}
+
+// telling is one edition that told a story.
+type telling struct {
+	week day.Week
+	sent day.Date // zero: not sent yet
+}
+
+// Open reads a workspace and works out how everything in it stands. Faults of
+// the files are not errors: Check reports them.
+func Open(ctx context.Context, ws *workspace.Workspace, books Books, o Options) (*Desk, error) {
+	d := &Desk{ws: ws, books: books, today: o.Today, now: o.Now, byID: map[string]*Unit{},
+		photos: map[string]cleared.Photo{}, first: map[string]day.Date{}, told: map[string][]telling{}}
+	s := ws.Settings
+	var problems []reading.Problem
+	d.log, problems = worklog.Read(ws.Root, s.AreaKeys(), s.PeopleIDs())
+	d.problems = append(d.problems, problems...)
+	d.words, problems = wording.Read(ws.Root, wording.ReadOptions{Areas: s.AreaKeys(), People: s.PeopleIDs(), TwoPeople: s.Clearing.TwoPeople})
+	d.problems = append(d.problems, problems...)
+	if err := d.readEditions(ctx); err != nil {
+		return nil, err
+	}
+	d.private = gatherPrivate(d.log, s)
+	if err := d.gatherUnits(ctx, o.Watch); err != nil {
+		return nil, err
+	}
+	if err := d.readDecisions(ctx); err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+// readEditions learns which editions told which story, and the movement at the
+// last freeze.
+func (d *Desk) readEditions(ctx context.Context) error {
+	editions, err := d.books.Editions(ctx)
+	if err != nil {
+		return err
+	}
+	for _, e := range editions {
+		var record edition.Record
+		if err := json.Unmarshal(e.Record, &record); err != nil {
+			return fmt.Errorf("edition %s: what it told cannot be read back: %w", e.Week, err)
+		}
+		var sent day.Date
+		if e.On != "" {
+			if sent, err = day.Parse(e.On); err != nil {
+				return fmt.Errorf("edition %s: %w", e.Week, err)
+			}
+		}
+		for _, s := range record.Stories {
+			d.told[s.ID] = append(d.told[s.ID], telling{record.Week, sent})
+		}
+		d.before = nil
+		if err := json.Unmarshal(e.Movement, &d.before); err != nil {
+			return fmt.Errorf("edition %s: its movement cannot be read back: %w", e.Week, err)
+		}
+	}
+	return nil
+}
+
+// Today is the day for which the desk was opened.
+func (d *Desk) Today() day.Date { return d.today }
+
+// Before returns the movement at the last freeze, or nil.
+func (d *Desk) Before() []cleared.PartMovement { return d.before }
+
+// Units lists everything that can be read outside, with how it stands.
+func (d *Desk) Units() []*Unit { return d.units }
+
+// Unit finds a unit by its id.
+func (d *Desk) Unit(id string) (*Unit, bool) {
+	u, ok := d.byID[id]
+	return u, ok
+}
+
+// Check returns every fault of the files and every finding, in order of place.
+func (d *Desk) Check() []reading.Problem {
+	problems := slices.Clone(d.problems)
+	for _, u := range d.units {
+		for _, f := range u.Findings {
+			problems = append(problems, f.Problem)
+		}
+	}
+	reading.Sort(problems)
+	return problems
+}
+
+// Counts says how much a workspace holds.
+type Counts struct {
+	Parts    int `json:"parts"`
+	Entries  int `json:"entries"`
+	Photos   int `json:"photos"`
+	Stories  int `json:"stories"`
+	Words    int `json:"glossary"`
+	Tours    int `json:"tours"`
+	Editions int `json:"editions"`
+}
+
+// Counts counts what was read.
+func (d *Desk) Counts() Counts {
+	return Counts{len(d.log.Parts()), len(d.log.AllEntries()), len(d.log.Tags()), len(d.words.Stories()),
+		len(d.words.Glossary()), len(d.words.Tours()), len(d.words.Editions())}
+}
+
+// gatherUnits lists the units with their public text, findings and digests.
+func (d *Desk) gatherUnits(ctx context.Context, watch func(done, of int)) error {
+	d.add(d.settingsUnit())
+	if err := d.gatherPhotos(ctx, watch); err != nil {
+		return err
+	}
+	for _, s := range d.words.Stories() {
+		d.add(d.storyUnit(s))
+	}
+	for _, w := range d.words.Glossary() {
+		d.add(d.wordUnit(w))
+	}
+	for _, t := range d.words.Tours() {
+		d.add(d.tourUnit(t))
+	}
+	for _, e := range d.words.Editions() {
+		d.add(d.editionUnit(e))
+	}
+	return nil
+}
+
+func (d *Desk) add(u *Unit) {
+	d.units = append(d.units, u)
+	d.byID[u.ID] = u
+}
+
+// gatherPhotos makes the public copies of every photo that is offered, one photo
+// at a time so that memory stays bounded.
+func (d *Desk) gatherPhotos(ctx context.Context, watch func(done, of int)) error {
+	cache := picture.NewCache(d.ws.CopiesDir(), func(name string, data []byte) error {
+		return d.ws.Writer.WriteFile(path.Join(d.ws.CopiesDir(), name), data, 0o644)
+	})
+	tags := d.log.Tags()
+	for i, tag := range tags {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		u, err := d.photoUnit(ctx, cache, tag)
+		if err != nil {
+			return err
+		}
+		d.add(u)
+		if watch != nil {
+			watch(i+1, len(tags))
+		}
+	}
+	return nil
+}
+
+// photoUnit reads one photo, makes its public copies and finds its faults.
+func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog.Tag) (*Unit, error) {
+	u := &Unit{ID: "photo/" + tag.Photo, Kind: "photo", Title: tag.Caption, File: tag.File, writer: tag.By, photo: tag.Photo}
+	texts := []wording.Text{{Field: "caption", Value: tag.Caption, Place: tag.Doc.At("caption")},
+		{Field: "alt", Value: tag.Alt, Place: tag.Doc.At("alt")}, {Field: "credit", Value: tag.Credit, Place: tag.Doc.At("credit")}}
+	u.Texts = texts
+	u.Findings = append(u.Findings, d.checkTexts(u, texts)...)
+	u.Findings = append(u.Findings, d.checkTag(u, tag)...)
+	if !tag.Publish {
+		u.kept = true
+		return u, nil
+	}
+	original, problem := reading.Bytes(d.ws.Root, "photos/"+tag.Photo, reading.MaxPicture)
+	if problem != nil {
+		u.Findings = append(u.Findings, Finding{*problem, u.ID})
+		return u, nil
+	}
+	recipe := picture.Recipe{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit, Copyright: d.ws.Settings.Workshop.Name}
+	if tag.Focus != nil {
+		recipe.Focus = picture.Point{X: tag.Focus.X, Y: tag.Focus.Y}
+	}
+	for _, box := range tag.Hide {
+		recipe.Hide = append(recipe.Hide, picture.Box{X: box.X, Y: box.Y, W: box.W, H: box.H})
+	}
+	copies, err := cache.Copies(ctx, original, recipe)
+	var fault *picture.Error
+	switch {
+	case errors.As(err, &fault):
+		u.Findings = append(u.Findings, Finding{reading.Problem{Place: reading.Place{File: "photos/" + tag.Photo}, Code: string(fault.Code), Message: fault.Message, Remedy: fault.Remedy}, u.ID})
+		return u, nil
+	case err != nil:
+		return nil, fmt.Errorf("photos/%s: %w", tag.Photo, err)
+	}
+	public := publicPhoto{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit}
+	fields := cleared.PhotoFields{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit}
+	for _, c := range copies {
+		public.Copies = append(public.Copies, string(c.Use)+" "+c.Name)
+		fields.Copies = append(fields.Copies, cleared.NewCopy(cleared.CopyFields{Use: c.Use, Width: c.Width, Height: c.Height, Name: c.Name, Open: c.Open}))
+		u.Findings = append(u.Findings, d.checkCopy(u, tag, c)...)
+	}
+	u.Digest = digest(public)
+	d.photos[tag.Photo] = cleared.NewPhoto(fields)
+	return u, nil
+}
+
+// PhotoFile opens an original for the person who decides; it never leaves.
+func (d *Desk) PhotoFile(u *Unit) (*os.File, error) {
+	return d.ws.Root.Open("photos/" + u.photo)
+}
+
+// settingsUnit is the public text of workshop.yaml.
+func (d *Desk) settingsUnit() *Unit {
+	s := d.ws.Settings
+	u := &Unit{ID: "settings", Kind: "settings", Title: "names, addresses and rules that every page carries", File: workspace.SettingsFile}
+	add := func(field, value string) {
+		u.Texts = append(u.Texts, wording.Text{Field: field, Value: value, Place: reading.Place{File: workspace.SettingsFile}})
+	}
+	add("name", s.Workshop.Name)
+	add("machine", s.Workshop.Machine)
+	add("postal_address", s.Workshop.PostalAddress)
+	add("site", s.Workshop.Site)
+	add("post.from", s.Post.From)
+	add("post.returns", s.Post.Returns)
+	add("roll_out", s.RollOut.String())
+	for _, l := range s.LegalLines {
+		add("legal_lines", l)
+	}
+	for _, r := range s.SiteRules {
+		add("site_rules", r)
+	}
+	for _, a := range s.Areas {
+		add("area", a.Key+": "+a.Value)
+	}
+	// The addresses here are public by value; only the free text is looked through.
+	var free []wording.Text
+	for _, t := range u.Texts {
+		if slices.Contains([]string{"legal_lines", "site_rules", "area"}, t.Field) {
+			free = append(free, t)
+		}
+	}
+	u.Findings = d.checkTexts(u, free)
+	u.Digest = digest(u.publicTexts())
+	return u
+}
+
+func (d *Desk) areaOf(key string) cleared.Area {
+	for _, a := range d.Areas() {
+		if a.Key == key {
+			return a
+		}
+	}
+	return cleared.Area{Key: key, Name: key}
+}
+
+// storyUnit fills in a story's released facts and checks it.
+func (d *Desk) storyUnit(s *wording.Story) *Unit {
+	u := &Unit{ID: "story/" + s.ID, Kind: "story", Title: s.Title, File: s.File, writer: s.WrittenBy, story: s}
+	u.Texts = d.fill(u, s.Texts())
+	u.Findings = append(u.Findings, d.checkTexts(u, s.Texts())...)
+	u.Findings = append(u.Findings, d.checkStory(u, s)...)
+	for _, name := range s.Photos {
+		photo, known := d.byID["photo/"+name]
+		switch {
+		case !known:
+			u.find(s.Doc.At("photos"), "no-photo", name, fmt.Sprintf("the photo %q has no tag", name), "tag it in photos/"+name+".yaml, or take it out")
+		case photo.kept:
+			u.find(s.Doc.At("photos"), "photo-kept", name, fmt.Sprintf("the photo %q is not offered for publication", name), "write publish: offered in its tag, or take it out")
+		default:
+			u.Photos = append(u.Photos, photo.ID)
+		}
+	}
+	u.Digest = digest(d.publicStory(u))
+	return u
+}
+
+func (d *Desk) wordUnit(w *wording.Word) *Unit {
+	u := &Unit{ID: "word/" + w.ID, Kind: "glossary word", Title: w.Word, File: w.File, writer: w.WrittenBy, Texts: w.Texts()}
+	u.Findings = d.checkTexts(u, u.Texts)
+	u.Digest = digest(u.publicTexts())
+	return u
+}
+
+func (d *Desk) tourUnit(t *wording.Tour) *Unit {
+	u := &Unit{ID: "tour/" + t.ID, Kind: "tour", Title: t.Title, File: t.File, writer: t.WrittenBy, Texts: t.Texts()}
+	u.Findings = d.checkTexts(u, u.Texts)
+	u.Digest = digest(u.publicTexts())
+	return u
+}
+
+func (d *Desk) editionUnit(e *wording.Edition) *Unit {
+	u := &Unit{ID: "edition/" + e.Week.String(), Kind: "edition", Title: e.Subject, File: e.File, writer: e.WrittenBy, Texts: e.Texts()}
+	u.Findings = d.checkTexts(u, u.Texts)
+	for _, name := range e.Photos {
+		if photo, ok := d.byID["photo/"+name]; !ok || photo.kept {
+			u.find(e.Doc.At("photos"), "no-photo", name, fmt.Sprintf("the photo %q is not offered for publication", name), "tag it with publish: offered, or take it out")
+		} else {
+			u.Photos = append(u.Photos, photo.ID)
+		}
+	}
+	public := u.publicTexts()
+	for _, id := range u.Photos {
+		public = append(public, d.byID[id].Digest)
+	}
+	u.Digest = digest(public)
+	return u
+}
+
+// fill puts the released facts into texts. A fact without a value is a finding.
+func (d *Desk) fill(u *Unit, texts []wording.Text) []wording.Text {
+	var filled []wording.Text
+	for _, t := range texts {
+		refs, faults := wording.Facts(t)
+		if len(faults) > 0 {
+			filled = append(filled, t) // the reader has reported them
+			continue
+		}
+		next := 0 // Expand meets the facts in the order of refs, which know their places
+		value, err := wording.Expand(t.Value, func(f wording.FactRef) (string, error) {
+			place := refs[next].Place
+			next++
+			text, err := d.fact(f)
+			if err != nil {
+				u.find(place, "no-fact", f.Raw, err.Error(), "log it, or drop the fact")
+				return "?", nil
+			}
+			u.Facts = append(u.Facts, Fact{Name: f.Part + "." + f.Field, Form: f.Form, Value: text})
+			if t.Field == "body" {
+				text = escapeMarkdown(text)
+			}
+			return text, nil
+		})
+		if err != nil {
+			value = t.Value
+		}
+		t.Value = value
+		filled = append(filled, t)
+	}
+	return filled
+}
+
+// fact looks up a released fact and writes it in the form asked for.
+func (d *Desk) fact(f wording.FactRef) (string, error) {
+	value, err := d.log.Fact(f.Part, f.Field, d.today)
+	if err != nil {
+		return "", fmt.Errorf("fact %q: %w", f.Part+"."+f.Field, err)
+	}
+	text, err := value.Format(f.Form)
+	if err != nil {
+		return "", fmt.Errorf("fact %q: %w", f.Part+"."+f.Field, err)
+	}
+	return text, nil
+}
+
+var markdownEscaper = strings.NewReplacer(`\`, `\\`, "*", `\*`, "_", `\_`, "[", `\[`, "]", `\]`, "<", `\<`, "`", "\\`", "#", `\#`, "|", `\|`, "~", `\~`)
+
+func escapeMarkdown(s string) string { return markdownEscaper.Replace(s) }

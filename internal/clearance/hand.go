@@ -1,0 +1,376 @@
+package clearance
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/wording"
+)
+
+// whyNot says in words why a unit may not leave; "" when it may.
+func (d *Desk) whyNot(u *Unit) string {
+	switch u.Standing {
+	case Cleared:
+		for _, id := range u.Photos {
+			if why := d.whyNot(d.byID[id]); why != "" {
+				return id + " " + why
+			}
+		}
+		return ""
+	case Stale:
+		return "changed since it was cleared; decide again"
+	case Refused:
+		return "was refused"
+	case Kept:
+		return "is not offered for publication"
+	}
+	return "waits for a decision"
+}
+
+// NotCleared is the error for a unit that may not leave.
+type NotCleared struct{ Unit, Why string }
+
+func (n *NotCleared) Error() string {
+	return fmt.Sprintf("%s %s (opencowl decide %s)", n.Unit, n.Why, n.Unit)
+}
+
+func (d *Desk) mayLeave(id string) error {
+	u, ok := d.byID[id]
+	if !ok {
+		return &NotCleared{id, "does not exist"}
+	}
+	if why := d.whyNot(u); why != "" {
+		return &NotCleared{id, why}
+	}
+	return nil
+}
+
+// Settings hands over the workshop's public face, once it is cleared.
+func (d *Desk) Settings() (cleared.Settings, error) {
+	return d.settings(), d.mayLeave("settings")
+}
+
+// DraftSettings hands over the workshop's public face for previews.
+func (d *Desk) DraftSettings() cleared.Draft[cleared.Settings] { return cleared.NewDraft(d.settings()) }
+
+func (d *Desk) settings() cleared.Settings {
+	s := d.ws.Settings
+	f := cleared.SettingsFields{Workshop: s.Workshop.Name, Machine: s.Workshop.Machine, Language: s.Workshop.Language,
+		PostalAddress: s.Workshop.PostalAddress, Site: s.Workshop.Site, From: s.Post.From, Returns: s.Post.Returns,
+		LegalLines: s.LegalLines, SiteRules: s.SiteRules, RollOut: s.RollOut}
+	f.Areas = d.Areas()
+	return cleared.NewSettings(f)
+}
+
+// Areas hands over the machine's areas, in the workshop's order.
+func (d *Desk) Areas() []cleared.Area {
+	var areas []cleared.Area
+	for _, a := range d.ws.Settings.Areas {
+		areas = append(areas, cleared.Area{Key: a.Key, Name: a.Value})
+	}
+	return areas
+}
+
+// Stories hands over the cleared stories, by id.
+func (d *Desk) Stories() []cleared.Story {
+	var stories []cleared.Story
+	for _, u := range d.units {
+		if u.story != nil && d.whyNot(u) == "" {
+			stories = append(stories, d.story(u))
+		}
+	}
+	return stories
+}
+
+// DraftStories hands over the stories that are not cleared, for previews.
+func (d *Desk) DraftStories() []cleared.Draft[cleared.Story] {
+	var stories []cleared.Draft[cleared.Story]
+	for _, u := range d.units {
+		if u.story != nil && d.whyNot(u) != "" {
+			stories = append(stories, cleared.NewDraft(d.story(u)))
+		}
+	}
+	return stories
+}
+
+// PublicStories hands over the cleared stories that the archive may show today.
+func (d *Desk) PublicStories() []cleared.Story {
+	return slices.DeleteFunc(d.Stories(), func(s cleared.Story) bool { return !reached(s.PublicFrom(), d.today) })
+}
+
+// reached: a day that is set and not in the future.
+func reached(from, today day.Date) bool { return !from.IsZero() && !from.After(today) }
+
+func (d *Desk) story(u *Unit) cleared.Story {
+	s := u.story
+	f := cleared.StoryFields{ID: s.ID, Language: d.ws.Settings.Workshop.Language, Area: d.areaOf(s.Area),
+		Title: u.text("title"), CameOff: u.text("came_off"), Failed: u.text("failed"), Replaced: u.text("replaced"),
+		Talk: u.text("talk"), Body: u.text("body"), Claims: d.claims(u), Questions: questions(u), Props: d.props(s), Cautions: cautions(s.Cautions), Credits: s.Credits,
+		ForVisitors: s.IsFor(wording.ForVisitors), ForMembers: s.IsFor(wording.ForMembers),
+		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest}
+	if u.Standing == Cleared {
+		f.ClearedOn = d.first[u.ID]
+	}
+	if told := d.told[s.ID]; len(told) > 0 {
+		f.ToldIn = told[len(told)-1].week
+	}
+	for _, id := range u.Photos {
+		if p, ok := d.photos[strings.TrimPrefix(id, "photo/")]; ok {
+			f.Photos = append(f.Photos, p)
+		}
+	}
+	return cleared.NewStory(f)
+}
+
+// publicFrom is the day from which anybody may read a story in the archive.
+// Members hear first: a story for them waits until its edition has been out for
+// members_first. One that is not for members is public at its not_before, or when
+// it was first cleared.
+func (d *Desk) publicFrom(s *wording.Story) day.Date {
+	if s.IsFor(wording.ForMembers) {
+		if sent := d.firstSent(s.ID); !sent.IsZero() {
+			return later(sent.AddDays(int(d.ws.Settings.MembersFirst)), s.NotBefore)
+		}
+		return day.Date{}
+	}
+	first := d.first["story/"+s.ID]
+	if first.IsZero() {
+		return day.Date{}
+	}
+	return later(first, s.NotBefore)
+}
+
+func later(a, b day.Date) day.Date {
+	if a.Before(b) {
+		return b
+	}
+	return a
+}
+
+// firstSent is the day on which members first read a story.
+func (d *Desk) firstSent(story string) day.Date {
+	for _, t := range d.told[story] {
+		if !t.sent.IsZero() {
+			return t.sent
+		}
+	}
+	return day.Date{}
+}
+
+// claims words a story's claims by their status.
+func (d *Desk) claims(u *Unit) []cleared.Claim {
+	var claims []cleared.Claim
+	for i, c := range u.story.Claims {
+		claims = append(claims, cleared.Claim{Say: wording.SayAs(c.Status, u.text(fmt.Sprintf("claims[%d].say", i))),
+			Status: c.Status, Evidence: u.text(fmt.Sprintf("claims[%d].evidence", i))})
+	}
+	return claims
+}
+
+func questions(u *Unit) []cleared.Question {
+	var qs []cleared.Question
+	for i := range u.story.Questions {
+		qs = append(qs, cleared.Question{Ask: u.text(fmt.Sprintf("questions[%d].ask", i)), Answer: u.text(fmt.Sprintf("questions[%d].answer", i))})
+	}
+	return qs
+}
+
+func (d *Desk) props(s *wording.Story) []cleared.Prop {
+	var props []cleared.Prop
+	for _, p := range s.Props {
+		props = append(props, cleared.Prop{What: p.What, HandRound: cleared.HandRound(p.HandRound), Cautions: cautions(p.Caution), MadeSafe: p.MadeSafe})
+	}
+	return props
+}
+
+func cautions(keys []string) []cleared.Caution {
+	var all []cleared.Caution
+	for _, key := range keys {
+		if c, ok := wording.Caution(key); ok {
+			all = append(all, cleared.Caution{Key: key, Label: c.Label, Advice: c.Advice})
+		}
+	}
+	return all
+}
+
+// Words hands over the cleared glossary, by id.
+func (d *Desk) Words() []cleared.Word {
+	var all []cleared.Word
+	for _, w := range d.words.Glossary() {
+		if d.mayLeave("word/"+w.ID) == nil {
+			all = append(all, cleared.NewWord(cleared.WordFields{ID: w.ID, Word: w.Word, Also: w.Also, Meaning: w.Meaning}))
+		}
+	}
+	return all
+}
+
+// Tours lists the ids of the tours.
+func (d *Desk) Tours() []string {
+	var ids []string
+	for _, t := range d.words.Tours() {
+		ids = append(ids, t.ID)
+	}
+	return ids
+}
+
+// Tour hands over a tour for its cards: cleared titles, and at each stop the
+// stories that visitors may hear today. What is held back is told to the guide.
+func (d *Desk) Tour(id string) (cleared.Tour, error) {
+	t, ok := d.words.Tour(id)
+	if !ok {
+		return cleared.Tour{}, fmt.Errorf("there is no tour %q; the tours are %s", id, strings.Join(d.Tours(), ", "))
+	}
+	return d.tour(t, d.whyNotTold), d.mayLeave("tour/" + id)
+}
+
+// DraftTour hands over a tour with every story in it, for a preview.
+func (d *Desk) DraftTour(id string) (cleared.Draft[cleared.Tour], error) {
+	t, ok := d.words.Tour(id)
+	if !ok {
+		return cleared.Draft[cleared.Tour]{}, fmt.Errorf("there is no tour %q; the tours are %s", id, strings.Join(d.Tours(), ", "))
+	}
+	return cleared.NewDraft(d.tour(t, func(*Unit) string { return "" })), nil
+}
+
+// ArchiveTours hands over every cleared tour with the stories that anybody may
+// read today: what the pages behind the QR codes show.
+func (d *Desk) ArchiveTours() []cleared.Tour {
+	var tours []cleared.Tour
+	for _, t := range d.words.Tours() {
+		if d.mayLeave("tour/"+t.ID) == nil {
+			tours = append(tours, d.tour(t, func(u *Unit) string {
+				if !reached(d.publicFrom(u.story), d.today) {
+					return "is not public yet"
+				}
+				return d.whyNot(u)
+			}))
+		}
+	}
+	return tours
+}
+
+// whyNotTold says why visitors may not hear a story today; "" when they may.
+func (d *Desk) whyNotTold(u *Unit) string {
+	s := u.story
+	switch {
+	case !s.IsFor(wording.ForVisitors):
+		return "is not for visitors"
+	case s.NotBefore.After(d.today):
+		return "waits until " + s.NotBefore.Words()
+	}
+	if why := d.whyNot(u); why != "" {
+		return why
+	}
+	if sent := d.firstSent(s.ID); s.IsFor(wording.ForMembers) && !reached(sent, d.today) {
+		return "is for members first, and no edition with it has been sent"
+	}
+	return ""
+}
+
+func (d *Desk) tour(t *wording.Tour, whyNot func(*Unit) string) cleared.Tour {
+	f := cleared.TourFields{ID: t.ID, Title: t.Title, Slot: t.Slot, Group: t.Group, Pace: t.Pace, Walk: t.Walk, StartX: t.Start.X, StartY: t.Start.Y}
+	for i, s := range t.Stops {
+		stop := cleared.StopFields{ID: s.ID, Number: i + 1, At: s.At, X: s.X, Y: s.Y, Wants: s.Wants, Minutes: time.Duration(s.Minutes) * time.Minute,
+			Cautions: cautions(s.Cautions), WalkFromLast: s.WalkFromLast}
+		for _, id := range s.Stories {
+			u, ok := d.byID["story/"+id]
+			if !ok {
+				continue // reported by check
+			}
+			if why := whyNot(u); why != "" {
+				stop.Withheld = append(stop.Withheld, fmt.Sprintf("%s: %s", u.Title, why))
+				continue
+			}
+			stop.Stories = append(stop.Stories, d.story(u))
+		}
+		f.Stops = append(f.Stops, cleared.NewStop(stop))
+	}
+	return cleared.NewTour(f)
+}
+
+// EditionWords hands over what the officer wrote for a week, once it is cleared.
+func (d *Desk) EditionWords(week day.Week) (cleared.EditionWords, error) {
+	e, ok := d.words.Edition(week)
+	if !ok {
+		return cleared.EditionWords{}, fmt.Errorf("there is no editions/%s.md; write it with subject, preheader and opening words", week)
+	}
+	return d.editionWords(e), d.mayLeave("edition/" + week.String())
+}
+
+// DraftEditionWords hands over what the officer wrote for a week, for a preview.
+func (d *Desk) DraftEditionWords(week day.Week) (cleared.Draft[cleared.EditionWords], error) {
+	e, ok := d.words.Edition(week)
+	if !ok {
+		return cleared.Draft[cleared.EditionWords]{}, fmt.Errorf("there is no editions/%s.md; write it with subject, preheader and opening words", week)
+	}
+	return cleared.NewDraft(d.editionWords(e)), nil
+}
+
+func (d *Desk) editionWords(e *wording.Edition) cleared.EditionWords {
+	f := cleared.EditionWordsFields{Week: e.Week, Subject: e.Subject, Preheader: e.Preheader, Opening: e.Opening, Lead: e.Lead, Stories: e.Stories, Skip: e.Skip}
+	if e.Ask != nil {
+		f.Ask = &cleared.Ask{Text: e.Ask.Text, URL: e.Ask.URL, Earlier: e.Ask.Earlier}
+	}
+	for _, name := range e.Photos {
+		if p, ok := d.photos[name]; ok {
+			f.Photos = append(f.Photos, p)
+		}
+	}
+	return cleared.NewEditionWords(f)
+}
+
+// Movement hands over where each part stands today. A part whose only stories
+// still wait for their day keeps the place it had at the last freeze.
+func (d *Desk) Movement() cleared.Movement {
+	f := cleared.MovementFields{On: d.today}
+	for _, p := range d.log.Parts() {
+		if !p.Figures {
+			continue
+		}
+		state := d.log.StateOn(p.ID, d.today)
+		if state.Step == "" {
+			continue
+		}
+		key := movementKey(p.ID)
+		var stories []string
+		waiting := false
+		for _, s := range d.words.Stories() {
+			if slices.Contains(s.Parts, p.ID) {
+				stories = append(stories, s.ID)
+				waiting = waiting || s.NotBefore.After(d.today)
+			}
+		}
+		if waiting && !slices.ContainsFunc(d.words.Stories(), func(s *wording.Story) bool {
+			return slices.Contains(s.Parts, p.ID) && !s.NotBefore.After(d.today)
+		}) {
+			if i := slices.IndexFunc(d.before, func(b cleared.PartMovement) bool { return b.Key == key }); i >= 0 {
+				f.Parts = append(f.Parts, d.before[i])
+			}
+			continue
+		}
+		f.Parts = append(f.Parts, cleared.PartMovement{Key: key, Area: p.Area, Step: state.Step, Phase: cleared.Phase(state.Phase), Pile: state.Pile, Stories: stories})
+	}
+	slices.SortFunc(f.Parts, func(a, b cleared.PartMovement) int { return strings.Compare(a.Key, b.Key) })
+	return cleared.NewMovement(f)
+}
+
+// movementKey names a part without telling its id.
+func movementKey(part string) string {
+	sum := sha256.Sum256([]byte("movement of " + part))
+	return hex.EncodeToString(sum[:8])
+}
+
+// LookAt names the file of a photo's public copy, below the folder of copies,
+// for the person who decides; "" when there is none.
+func (d *Desk) LookAt(unit string, use cleared.Use) string {
+	if c, ok := d.photos[strings.TrimPrefix(unit, "photo/")].Copy(use); ok {
+		return c.Name()
+	}
+	return ""
+}

@@ -1,0 +1,179 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"example.org/opencowl/internal/card"
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/store"
+)
+
+type cardsOptions struct {
+	on, paper, faces, out, by string
+	draft                     bool
+}
+
+// printedCard is what the ledger keeps of a printed card.
+type printedCard struct {
+	Tour   string   `json:"tour"`
+	Stop   string   `json:"stop"`
+	Story  string   `json:"story"`
+	Number string   `json:"number"`
+	Paper  string   `json:"paper"`
+	Faces  []string `json:"faces"`
+	Digest string   `json:"digest"`
+}
+
+// cardsReport is the machine output of cards.
+type cardsReport struct {
+	File     string            `json:"file"`
+	AsOf     string            `json:"as_of"`
+	Draft    bool              `json:"draft"`
+	Cards    []printedCard     `json:"cards"`
+	Withheld map[string]string `json:"withheld,omitempty"` // stop → why
+}
+
+func (a *app) cardsCommand() *cobra.Command {
+	var o cardsOptions
+	cmd := &cobra.Command{
+		Use:   "cards TOUR [-o FILE.pdf]",
+		Short: "Print the stop cards of a tour: fronts for visitors, backs for the guide",
+		Long: `Make one PDF with a card for each story of each stop. A stop with nothing cleared
+gets a sheet for the guide only that says why; the other cards print all the same, and
+the exit code is 1. Printing is recorded, card by card.
+
+--draft shows every story as it stands, stamped DRAFT on every page, and records nothing.`,
+		Example: `  opencowl cards winter-hangar -o cards.pdf
+  opencowl cards winter-hangar --on 2031-02-15 --paper a4 --faces front`,
+		Args: args(1, 1, "the id of one tour"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			r, err := a.cards(cmd.Context(), args[0], o)
+			if err != nil {
+				return err
+			}
+			if err := a.print(r); err != nil {
+				return err
+			}
+			if len(r.Withheld) > 0 {
+				return &found{len(r.Withheld)}
+			}
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&o.on, "on", "", "the day of the tour, YYYY-MM-DD")
+	cmd.Flags().StringVar(&o.paper, "paper", "a5", "a6, a5, a4 or letter")
+	cmd.Flags().StringVar(&o.faces, "faces", "front,back", "front, back or both")
+	cmd.Flags().StringVarP(&o.out, "out", "o", "", "the PDF file (default: out/cards-TOUR.pdf in the workspace)")
+	cmd.Flags().StringVar(&o.by, "by", "", "who prints them")
+	cmd.Flags().BoolVar(&o.draft, "draft", false, "a preview of everything, stamped DRAFT and not recorded")
+	return cmd
+}
+
+func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsReport, error) {
+	given, err := a.givenToday()
+	if err != nil {
+		return nil, err
+	}
+	if o.on != "" {
+		if given, err = day.Parse(o.on); err != nil {
+			return nil, use(fmt.Errorf("--on: %w", err))
+		}
+	}
+	faces := strings.Split(o.faces, ",")
+	for _, f := range faces {
+		if f != "front" && f != "back" {
+			return nil, use(fmt.Errorf("--faces: %q is neither front nor back", f))
+		}
+	}
+	if !slices.Contains([]string{"a6", "a5", "a4", "letter"}, o.paper) {
+		return nil, use(fmt.Errorf("--paper: %q is none of a6, a5, a4, letter", o.paper))
+	}
+	s, err := a.openOn(ctx, a.workspace, "cards", given, a.now)
+	if err != nil {
+		return nil, err
+	}
+	defer s.close()
+	if !slices.Contains(s.desk.Tours(), tour) {
+		return nil, use(fmt.Errorf("there is no tour %q; the tours are %s", tour, list(s.desk.Tours())))
+	}
+	if o.out == "" {
+		o.out = s.ws.Path("out/cards-" + tour + ".pdf")
+	}
+	return s.printCards(ctx, tour, faces, o)
+}
+
+// printCards makes the PDF and records what was printed.
+func (s *session) printCards(ctx context.Context, tour string, faces []string, o cardsOptions) (*cardsReport, error) {
+	theme, err := s.ws.Theme()
+	if err != nil {
+		return nil, err
+	}
+	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme}
+	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Withheld: map[string]string{}}
+	var sheets *card.Sheets
+	if o.draft {
+		draft, err := s.desk.DraftTour(tour)
+		if err != nil {
+			return nil, err
+		}
+		if sheets, err = card.DraftDeck(ctx, s.desk.DraftSettings(), draft, opt); err != nil {
+			return nil, err
+		}
+	} else {
+		settings, err1 := s.desk.Settings()
+		t, err2 := s.desk.Tour(tour)
+		if err := errors.Join(err1, err2); err != nil {
+			return nil, err
+		}
+		if sheets, err = card.Deck(ctx, settings, t, opt); err != nil {
+			return nil, err
+		}
+		report.Withheld = withheld(t)
+	}
+	var entries []store.Entry
+	for _, c := range sheets.Cards {
+		if c.GuideOnly {
+			continue
+		}
+		p := printedCard{tour, c.Stop, c.Story, c.Number, o.paper, faces, c.Digest}
+		report.Cards = append(report.Cards, p)
+		entries = append(entries, store.Entry{At: s.db.Now(), Who: o.by, Kind: "printed", Unit: "story/" + c.Story, Digest: c.Digest, Detail: p})
+	}
+	path, err := filepath.Abs(o.out)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.ws.Writer.WriteFile(path, sheets.PDF, 0o644); err != nil {
+		return nil, err
+	}
+	if !o.draft {
+		if _, err := s.db.Append(ctx, entries...); err != nil {
+			return nil, err
+		}
+	}
+	s.app.say("%s: %d cards as of %s", o.out, len(report.Cards), s.today.Words())
+	for _, stop := range slices.Sorted(maps.Keys(report.Withheld)) {
+		s.app.say("stop %s: held back: %s", stop, report.Withheld[stop])
+	}
+	return report, nil
+}
+
+// withheld says of each stop what its visitors will not hear, and why.
+func withheld(t cleared.Tour) map[string]string {
+	why := map[string]string{}
+	for _, stop := range t.Stops() {
+		if w := stop.Withheld(); len(w) > 0 {
+			why[stop.ID()] = strings.Join(w, "; ")
+		}
+	}
+	return why
+}

@@ -1,0 +1,193 @@
+package cli
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"example.org/opencowl/internal/clearance"
+	"example.org/opencowl/internal/cleared"
+)
+
+// unitReport is a unit as machine output.
+type unitReport struct {
+	ID       string              `json:"id"`
+	Kind     string              `json:"kind"`
+	Title    string              `json:"title"`
+	Standing clearance.Standing  `json:"standing"`
+	By       string              `json:"by,omitempty"`
+	On       string              `json:"on,omitempty"`
+	Digest   string              `json:"digest,omitempty"`
+	Facts    []clearance.Fact    `json:"facts,omitempty"`
+	Photos   []string            `json:"photos,omitempty"`
+	Findings []clearance.Finding `json:"findings,omitempty"`
+}
+
+func report(u *clearance.Unit) unitReport {
+	return unitReport{u.ID, u.Kind, u.Title, u.Standing, u.By, u.On.String(), u.Digest, u.Facts, u.Photos, u.Findings}
+}
+
+func (a *app) decideCommand() *cobra.Command {
+	var decision clearance.Decision
+	cmd := &cobra.Command{
+		Use:   "decide [ID...] --by WHO",
+		Short: "Show what would leave, with its released facts and pictures, and record the decision",
+		Long: `Without an id, list every unit of public text and how it stands. With ids, show
+each with its released facts and pictures, and record the decision in the ledger.
+
+Engineers decide; officers decide editions. Under two_people nobody decides on their
+own words or their own photo. On a terminal each decision is asked for; elsewhere the
+command itself is the decision, and units with pictures need --nothing-readable: the
+answer that no face, plate, drawing, paper or screen is readable in them.
+
+--by trusts the person at the machine.`,
+		Example: `  opencowl decide
+  opencowl decide story/floor-stiffener --by ines --nothing-readable
+  opencowl decide story/floor-stiffener --by ines --refuse --why "the loss is not settled yet"`,
+		Args: args(0, 1000, "ids"),
+		RunE: func(cmd *cobra.Command, ids []string) error {
+			if len(ids) == 0 {
+				return a.listUnits(cmd.Context())
+			}
+			if decision.By == "" {
+				return use(errors.New("--by is missing; say who decides"))
+			}
+			if decision.Refuse && strings.TrimSpace(decision.Why) == "" {
+				return use(errors.New("a refusal needs a reason; say it with --why"))
+			}
+			return a.decide(cmd.Context(), ids, decision)
+		},
+	}
+	cmd.Flags().StringVar(&decision.By, "by", "", "who decides: an id from workshop.yaml")
+	cmd.Flags().BoolVar(&decision.Refuse, "refuse", false, "refuse instead of clearing")
+	cmd.Flags().StringVar(&decision.Why, "why", "", "the reason")
+	cmd.Flags().BoolVar(&decision.NothingReadable, "nothing-readable", false, "no face, plate, drawing, paper or screen is readable in the pictures")
+	return cmd
+}
+
+func (a *app) listUnits(ctx context.Context) error {
+	s, err := a.open(ctx, "")
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	var reports []unitReport
+	for _, u := range s.desk.Units() {
+		reports = append(reports, report(u))
+		who := ""
+		if u.By != "" {
+			who = fmt.Sprintf("  (%s, %s)", u.By, u.On)
+		}
+		note := ""
+		if u.Stops() {
+			note = "  - has problems; opencowl check tells them"
+		}
+		a.say("%-8s  %-34s %s%s%s", u.Standing, u.ID, u.Title, who, note)
+	}
+	return a.print(reports)
+}
+
+func (a *app) decide(ctx context.Context, ids []string, decision clearance.Decision) error {
+	s, err := a.open(ctx, "decide")
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	units, err := s.desk.Find(ids)
+	if err != nil {
+		return use(err)
+	}
+	asks := a.terminal()
+	var taken []*clearance.Unit
+	for _, u := range units {
+		a.show(s, u)
+		switch {
+		case !asks:
+			taken = append(taken, u)
+			continue
+		case decision.Refuse:
+			if a.ask("Refuse %s? [y/N] ", u.ID) {
+				taken = append(taken, u)
+			}
+			continue
+		}
+		if u.HasPictures() && !decision.NothingReadable &&
+			!a.ask("Is no face, plate, drawing, paper or screen readable in its pictures? [y/N] ") {
+			a.say("%s is left as it is; hide what can be read, then decide again", u.ID)
+			continue
+		}
+		if a.ask("Clear %s? [y/N] ", u.ID) {
+			taken = append(taken, u)
+		}
+	}
+	if asks {
+		decision.NothingReadable = true // each answered above
+	}
+	if len(taken) == 0 {
+		a.say("nothing was decided")
+		return a.print([]unitReport{})
+	}
+	if err := s.desk.Decide(ctx, taken, decision); err != nil {
+		return err
+	}
+	var reports []unitReport
+	for _, u := range taken {
+		reports = append(reports, report(u))
+		a.say("%s: %s by %s", u.ID, u.Standing, decision.By)
+	}
+	return a.print(reports)
+}
+
+// terminal reports whether a person sits at the other end.
+func (a *app) terminal() bool {
+	f, ok := a.In.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+func (a *app) ask(format string, values ...any) bool {
+	fmt.Fprintf(a.Err, format, values...)
+	line, _ := bufio.NewReader(a.In).ReadString('\n')
+	answer := strings.ToLower(strings.TrimSpace(line))
+	return answer == "y" || answer == "yes"
+}
+
+// show prints all of a unit that a reader would see.
+func (a *app) show(s *session, u *clearance.Unit) {
+	a.say("\n%s  %s\n%s", u.ID, u.Standing, strings.Repeat("=", len(u.ID)))
+	for _, t := range u.Texts {
+		a.say("%-16s %s", t.Field, strings.ReplaceAll(strings.TrimSpace(t.Value), "\n", "\n                 "))
+	}
+	if len(u.Facts) > 0 {
+		a.say("\nReleased facts:")
+		for _, f := range u.Facts {
+			a.say("  %-44s %s", f.Name, f.Value)
+		}
+	}
+	pictures := u.Photos
+	if u.Kind == "photo" {
+		pictures = []string{u.ID}
+	}
+	if len(pictures) > 0 {
+		a.say("\nPictures, as they would leave:")
+		for _, id := range pictures {
+			if name := s.desk.LookAt(id, cleared.Web1200); name != "" {
+				a.say("  %-34s %s", id, filepath.Join(s.ws.CopiesDir(), name))
+			}
+		}
+	}
+	for _, f := range u.Findings {
+		mark := "stops: "
+		if f.Advice {
+			mark = "advice: "
+		}
+		a.say("%s%s", mark, f.Error())
+	}
+	a.say("")
+}

@@ -1,0 +1,331 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"example.org/opencowl/internal/clearance"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
+	"example.org/opencowl/internal/site"
+	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/workspace"
+)
+
+// editionReport is the machine output of edition.
+type editionReport struct {
+	Week    string            `json:"week"`
+	State   string            `json:"state"` // draft, frozen, sending, stopped, sent
+	Subject string            `json:"subject"`
+	Stories []string          `json:"stories"`
+	Figures []edition.Figures `json:"figures"`
+	Offers  []edition.Offer   `json:"offers,omitempty"`
+	Missing []string          `json:"missing,omitempty"` // what keeps it from being frozen
+	Digest  string            `json:"digest,omitempty"`
+	Head    string            `json:"head,omitempty"` // of the ledger, after freezing
+	HTML    string            `json:"html"`
+	Text    string            `json:"text"`
+}
+
+func (a *app) editionCommand() *cobra.Command {
+	var freeze bool
+	var by, out string
+	cmd := &cobra.Command{
+		Use:   "edition WEEK",
+		Short: "Assemble a weekly update; freezing fixes every byte",
+		Long: `Assemble the update of an ISO week from the officer's words in editions/WEEK.md, the
+stories cleared for members and the movement since the last edition, and write it as
+HTML and text to look at. While something in it is not cleared it is stamped DRAFT, and
+the exit code is 1.
+
+--freeze fixes every byte of it, in the database. Sending takes the frozen bytes.`,
+		Example: `  opencowl edition 2031-W07
+  opencowl edition 2031-W07 --freeze --by nell`,
+		Args: args(1, 1, "one week, such as 2031-W07"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			week, err := day.ParseWeek(args[0])
+			if err != nil {
+				return use(err)
+			}
+			if freeze && by == "" {
+				return use(errors.New("--by is missing; say who freezes it"))
+			}
+			writer := ""
+			if freeze {
+				writer = "edition --freeze"
+			}
+			s, err := a.open(cmd.Context(), writer)
+			if err != nil {
+				return err
+			}
+			defer s.close()
+			if out == "" {
+				out = s.ws.Path("out/edition-" + week.String())
+			}
+			if freeze {
+				if err := s.freeze(cmd.Context(), week, by); err != nil {
+					return err
+				}
+			}
+			report, err := s.showEdition(cmd.Context(), week, out)
+			if err != nil {
+				return err
+			}
+			if err := a.print(report); err != nil {
+				return err
+			}
+			if len(report.Missing) > 0 {
+				return &found{len(report.Missing)}
+			}
+			return nil
+		},
+	}
+	cmd.Flags().BoolVar(&freeze, "freeze", false, "fix every byte, for sending")
+	cmd.Flags().StringVar(&by, "by", "", "who freezes it: an officer's id from workshop.yaml")
+	cmd.Flags().StringVarP(&out, "out", "o", "", "the folder to write to (default: out/edition-WEEK in the workspace)")
+	return cmd
+}
+
+// material gathers what an edition is made from.
+func (s *session) material(ctx context.Context) (edition.Material, error) {
+	m := edition.Material{Stories: s.desk.Stories(), Glossary: s.desk.Words(), Movement: s.desk.Movement(), Before: s.desk.Before(),
+		Areas: s.desk.Areas(), RollOut: s.ws.Settings.RollOut, On: s.today}
+	editions, err := s.db.Editions(ctx)
+	if err != nil {
+		return m, err
+	}
+	for _, e := range editions {
+		r, err := recordOf(e)
+		if err != nil {
+			return m, err
+		}
+		m.Told = append(m.Told, r)
+	}
+	return m, nil
+}
+
+func recordOf(e store.Edition) (r edition.Record, err error) {
+	if err = json.Unmarshal(e.Record, &r); err != nil {
+		err = fmt.Errorf("edition %s: what it told cannot be read back: %w", e.Week, err)
+	}
+	return r, err
+}
+
+// assemble makes the edition and its letter from cleared words only.
+func (s *session) assemble(ctx context.Context, week day.Week) (edition.Edition, site.Letter, error) {
+	settings, err1 := s.desk.Settings()
+	words, err2 := s.desk.EditionWords(week)
+	if err := errors.Join(err1, err2); err != nil {
+		return edition.Edition{}, site.Letter{}, err
+	}
+	m, err := s.material(ctx)
+	if err != nil {
+		return edition.Edition{}, site.Letter{}, err
+	}
+	e, err := edition.Assemble(words, m)
+	if err != nil {
+		return e, site.Letter{}, err
+	}
+	theme, err := s.ws.Theme()
+	if err != nil {
+		return e, site.Letter{}, err
+	}
+	letter, err := site.MakeLetter(ctx, theme, settings, e)
+	if err != nil {
+		return e, letter, err
+	}
+	return e, letter, s.desk.Gate(letterFiles(letter))
+}
+
+func letterFiles(l site.Letter) map[string][]byte {
+	files := map[string][]byte{"letter.html": l.HTML, "letter.txt": l.Text, "subject.txt": []byte(l.Subject)}
+	for _, p := range l.Pictures {
+		files[p.Name] = p.JPEG
+	}
+	return files
+}
+
+// officer checks that somebody may freeze and send.
+func (s *session) officer(by string) error {
+	p, ok := s.ws.Settings.PersonByID(by)
+	if !ok {
+		return use(fmt.Errorf("--by: nobody has the id %q; name one of %s", by, list(s.ws.Settings.PeopleIDs())))
+	}
+	if !p.Has(workspace.Officer) {
+		return fmt.Errorf("%s %w: an officer freezes and sends", by, clearance.ErrMayNot)
+	}
+	return nil
+}
+
+// freeze fixes the bytes of an edition.
+func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
+	if err := s.officer(by); err != nil {
+		return err
+	}
+	e, letter, err := s.assemble(ctx, week)
+	if err != nil {
+		return err
+	}
+	if err := e.Freezable(); err != nil {
+		return err
+	}
+	record, err := json.Marshal(e.Record())
+	if err != nil {
+		return err
+	}
+	movement, err := json.Marshal(s.desk.Movement().Parts())
+	if err != nil {
+		return err
+	}
+	frozen := store.Edition{Week: week.String(), FrozenBy: by, FrozenAt: s.db.Now(), Subject: letter.Subject, HTML: letter.HTML, Text: letter.Text,
+		Record: record, Movement: movement}
+	sum := sha256.New()
+	for _, part := range [][]byte{[]byte(letter.Subject), letter.HTML, letter.Text} {
+		fmt.Fprintf(sum, "%d:", len(part))
+		sum.Write(part)
+	}
+	for _, p := range letter.Pictures {
+		frozen.Pictures = append(frozen.Pictures, store.Picture{ContentID: p.ContentID, Name: p.Name, JPEG: p.JPEG})
+		fmt.Fprintf(sum, "%s:%d:", p.ContentID, len(p.JPEG))
+		sum.Write(p.JPEG)
+	}
+	frozen.Digest = hex.EncodeToString(sum.Sum(nil))
+	err = s.db.Freeze(ctx, frozen, store.Entry{At: s.db.Now(), Who: by, Kind: "frozen", Unit: "edition/" + week.String(), Digest: frozen.Digest, Detail: e.Record().Stories})
+	if errors.Is(err, store.ErrExists) {
+		return fmt.Errorf("edition %s is frozen already; its bytes no longer change: %w", week, err)
+	}
+	return err
+}
+
+// showEdition writes an edition to look at: the frozen bytes once it is frozen,
+// else what it would be now.
+func (s *session) showEdition(ctx context.Context, week day.Week, out string) (*editionReport, error) {
+	r := &editionReport{Week: week.String(), State: "draft", Stories: []string{}}
+	frozen, err := s.db.Edition(ctx, week.String())
+	var letter site.Letter
+	switch {
+	case err == nil:
+		record, err := recordOf(frozen)
+		if err != nil {
+			return nil, err
+		}
+		letter = site.Letter{Subject: frozen.Subject, HTML: frozen.HTML, Text: frozen.Text}
+		for _, p := range frozen.Pictures {
+			letter.Pictures = append(letter.Pictures, site.Picture{ContentID: p.ContentID, Name: p.Name, JPEG: p.JPEG})
+		}
+		r.State, r.Digest, r.Figures = frozen.State, frozen.Digest, record.Figures
+		for _, t := range record.Stories {
+			r.Stories = append(r.Stories, t.ID)
+		}
+		if r.Head, err = s.db.Head(ctx); err != nil {
+			return nil, err
+		}
+	case errors.Is(err, store.ErrNotFound):
+		if letter, err = s.wouldBe(ctx, week, r); err != nil {
+			return nil, err
+		}
+	default:
+		return nil, err
+	}
+	r.Subject = letter.Subject
+	r.HTML, r.Text = filepath.Join(out, "letter.html"), filepath.Join(out, "letter.txt")
+	if err := s.writeLetter(out, letter); err != nil {
+		return nil, err
+	}
+	s.sayEdition(r)
+	return r, nil
+}
+
+// wouldBe makes the letter as it stands: clean when all of it is cleared,
+// stamped DRAFT when not.
+func (s *session) wouldBe(ctx context.Context, week day.Week, r *editionReport) (site.Letter, error) {
+	m, err := s.material(ctx)
+	if err != nil {
+		return site.Letter{}, err
+	}
+	words, err := s.desk.DraftEditionWords(week)
+	if err != nil {
+		return site.Letter{}, err
+	}
+	e, letter, err := s.assemble(ctx, week)
+	var leak *clearance.Leak
+	switch {
+	case errors.As(err, &leak):
+		return letter, err
+	case err != nil:
+		r.Missing = lines(err)
+		preview, _ := edition.AssemblePreview(words, s.desk.DraftStories(), m)
+		theme, err := s.ws.Theme()
+		if err != nil {
+			return letter, err
+		}
+		if letter, err = site.PreviewLetter(ctx, theme, s.desk.DraftSettings(), preview); err != nil {
+			return letter, err
+		}
+		r.Stories, r.Figures = preview.StoryIDs(), preview.Figures()
+	default:
+		r.Stories, r.Figures = e.StoryIDs(), e.Figures
+	}
+	if len(r.Stories) == 0 {
+		r.Offers = edition.Offers(week, m)
+	}
+	return letter, nil
+}
+
+// lines splits joined errors.
+func lines(err error) []string {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []string
+		for _, e := range joined.Unwrap() {
+			all = append(all, lines(e)...)
+		}
+		return all
+	}
+	return []string{err.Error()}
+}
+
+// writeLetter writes a letter so that a browser shows its pictures.
+func (s *session) writeLetter(out string, l site.Letter) error {
+	html := l.HTML
+	files := map[string][]byte{"letter.txt": l.Text}
+	for _, p := range l.Pictures {
+		html = bytes.ReplaceAll(html, []byte("cid:"+p.ContentID), []byte("pictures/"+p.Name))
+		files["pictures/"+p.Name] = p.JPEG
+	}
+	files["letter.html"] = html
+	_, err := s.ws.Writer.WriteTree(out, files)
+	return err
+}
+
+func (s *session) sayEdition(r *editionReport) {
+	a := s.app
+	a.say("edition %s (%s): %s", r.Week, r.State, r.Subject)
+	for i, id := range r.Stories {
+		place := "with"
+		if i == 0 {
+			place = "lead"
+		}
+		a.say("  %s  %s", place, id)
+	}
+	for _, f := range r.Figures {
+		a.say("  %-10s %d parts: %d off, %d inspected, %d waiting, %d ready, %d fitted", f.Area.Name, f.Total(), f.Off, f.Inspected, f.Waiting, f.Ready, f.Fitted)
+	}
+	for _, m := range r.Missing {
+		a.say("before it can be frozen: %s", m)
+	}
+	for _, o := range r.Offers {
+		a.say("quiet week, %s: %s (%s), %s", o.Kind, o.ID, o.Title, o.Why)
+	}
+	a.say("look at %s and %s", r.HTML, r.Text)
+	if r.Head != "" {
+		a.say("ledger head %s", r.Head)
+	}
+}
