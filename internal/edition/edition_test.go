@@ -1,0 +1,196 @@
+package edition_test
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
+)
+
+var week = day.MustParseWeek("2031-W07")
+
+func words(lead string, stories, skip []string) cleared.EditionWords {
+	return cleared.NewEditionWords(cleared.EditionWordsFields{Week: week, Lead: lead, Stories: stories, Skip: skip})
+}
+
+type storyOf struct {
+	id, notBefore, toldIn, clearedOn string
+	evergreen, photo, visitorsOnly   bool
+}
+
+func story(o storyOf) cleared.Story {
+	f := cleared.StoryFields{ID: o.id, Title: "Title of " + o.id, ForMembers: !o.visitorsOnly, ForVisitors: true, Evergreen: o.evergreen}
+	if o.notBefore != "" {
+		f.NotBefore = day.MustParse(o.notBefore)
+	}
+	if o.toldIn != "" {
+		f.ToldIn = day.MustParseWeek(o.toldIn)
+	}
+	if o.clearedOn != "" {
+		f.ClearedOn = day.MustParse(o.clearedOn)
+	}
+	if o.photo {
+		f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{})}
+	}
+	return cleared.NewStory(f)
+}
+
+func material(before []cleared.PartMovement, now []cleared.PartMovement, stories ...cleared.Story) edition.Material {
+	return edition.Material{Stories: stories, Before: before, On: day.MustParse("2031-02-12"),
+		Movement: cleared.NewMovement(cleared.MovementFields{Parts: now}),
+		Areas:    []cleared.Area{{Key: "tail", Name: "Tail"}, {Key: "hull", Name: "Hull"}, {Key: "wing", Name: "Wing"}}}
+}
+
+func part(key string, phase cleared.Phase, stories ...string) cleared.PartMovement {
+	return cleared.PartMovement{Key: key, Area: "hull", Step: string(phase), Phase: phase, Stories: stories}
+}
+
+func TestStoriesOfMovedPartsAreFoundInOrderOfWeight(t *testing.T) {
+	before := []cleared.PartMovement{part("1", cleared.Ready), part("2", cleared.Off), part("4", cleared.Off), part("5", cleared.Off), part("6", cleared.Waiting)}
+	now := []cleared.PartMovement{
+		part("1", cleared.Fitted, "fitted"), part("2", cleared.Inspected, "old"), part("3", cleared.Off, "first-seen"),
+		part("4", cleared.Inspected, "with-photo"), part("5", cleared.Inspected, "young"), part("6", cleared.Waiting, "not-moved"),
+	}
+	m := material(before, now,
+		story(storyOf{id: "young", clearedOn: "2031-02-10"}), story(storyOf{id: "old", clearedOn: "2031-01-10"}),
+		story(storyOf{id: "fitted", clearedOn: "2031-02-11"}), story(storyOf{id: "not-moved"}),
+		story(storyOf{id: "with-photo", photo: true, clearedOn: "2031-02-11"}), story(storyOf{id: "first-seen"}))
+	e, err := edition.Assemble(words("", nil, nil), m)
+	if got, want := e.StoryIDs(), []string{"fitted", "first-seen", "with-photo", "old"}; err != nil || !slices.Equal(got, want) {
+		t.Errorf("got %v, %v; want %v", got, err, want)
+	}
+	e, err = edition.Assemble(words("young", nil, []string{"fitted"}), m)
+	if got, want := e.StoryIDs(), []string{"young", "first-seen", "with-photo", "old"}; err != nil || !slices.Equal(got, want) {
+		t.Errorf("with a lead and a skip: got %v, %v; want %v", got, err, want)
+	}
+	e, err = edition.Assemble(words("", []string{"not-moved"}, nil), m)
+	if got, want := e.StoryIDs(), []string{"not-moved"}; err != nil || !slices.Equal(got, want) {
+		t.Errorf("the officer's list alone: got %v, %v; want %v", got, err, want)
+	}
+}
+
+func TestWhatTheOfficerMayNotTellIsRefusedByName(t *testing.T) {
+	m := material(nil, nil,
+		story(storyOf{id: "told", toldIn: "2031-W03"}), story(storyOf{id: "waits", notBefore: "2031-03-01"}),
+		story(storyOf{id: "visitors", visitorsOnly: true}), story(storyOf{id: "evergreen-young", evergreen: true, toldIn: "2030-W40"}),
+		story(storyOf{id: "evergreen-old", evergreen: true, toldIn: "2030-W07"}))
+	for id, want := range map[string]string{
+		"told":            "story told: was told in 2031-W03; choose another",
+		"waits":           "story waits: waits until 1 March 2031; send it in a later edition",
+		"visitors":        "story visitors: is not for members; add members",
+		"unknown":         "story unknown: is not cleared for members; clear it with opencowl decide story/unknown",
+		"evergreen-young": "story evergreen-young: was told in 2030-W40; it may return from 2031-W40",
+	} {
+		e, err := edition.Assemble(words(id, nil, nil), m)
+		var refusal *edition.Refusal
+		if !errors.As(err, &refusal) || !strings.HasPrefix(err.Error(), want) || len(e.Stories) > 0 {
+			t.Errorf("%s: got %v with %v, want %q", id, err, e.StoryIDs(), want)
+		}
+	}
+	if e, err := edition.Assemble(words("evergreen-old", nil, nil), m); err != nil || len(e.Stories) != 1 {
+		t.Errorf("an evergreen story after 52 weeks: %v, %v", e.StoryIDs(), err)
+	}
+}
+
+// Over any run of weeks and any moves, a story leads or fills an edition once,
+// never before its day, and evergreen ones rest 52 weeks.
+func TestStoryIsToldOnce(t *testing.T) {
+	for seed := range uint64(200) {
+		r := rand.New(rand.NewPCG(seed, 7))
+		var all []storyOf
+		for i := range 12 {
+			o := storyOf{id: fmt.Sprintf("s%d", i), evergreen: r.IntN(4) == 0, photo: r.IntN(2) == 0, visitorsOnly: r.IntN(5) == 0}
+			if r.IntN(3) == 0 {
+				o.notBefore = week.Monday().AddDays(r.IntN(200)).String()
+			}
+			all = append(all, o)
+		}
+		told := map[string]day.Week{}
+		var before []cleared.PartMovement
+		for w, n := week, 0; n < 70; w, n = w.Next(), n+1 {
+			var now []cleared.PartMovement
+			var stories []cleared.Story
+			for _, o := range all {
+				now = append(now, part("p"+o.id, []cleared.Phase{cleared.Off, cleared.Inspected, cleared.Ready, cleared.Fitted}[r.IntN(4)], o.id))
+				if last, ok := told[o.id]; ok {
+					o.toldIn = last.String()
+				}
+				stories = append(stories, story(o))
+			}
+			m := material(before, now, stories...)
+			m.On = w.Monday().AddDays(2)
+			lead := ""
+			if r.IntN(2) == 0 {
+				lead = all[r.IntN(len(all))].id
+			}
+			e, err := edition.Assemble(cleared.NewEditionWords(cleared.EditionWordsFields{Week: w, Lead: lead}), m)
+			if err != nil {
+				continue // refused: nothing is told
+			}
+			seen := map[string]bool{}
+			for _, s := range e.Stories {
+				last, before := told[s.ID()]
+				switch {
+				case seen[s.ID()]:
+					t.Fatalf("seed %d, %s: %s stands twice", seed, w, s.ID())
+				case before && !s.Evergreen():
+					t.Fatalf("seed %d, %s: %s was told in %s already", seed, w, s.ID(), last)
+				case before && last.Monday().DaysUntil(w.Monday()) < 364:
+					t.Fatalf("seed %d, %s: evergreen %s was told in %s", seed, w, s.ID(), last)
+				case s.NotBefore().After(m.On):
+					t.Fatalf("seed %d, %s: %s waits until %s", seed, w, s.ID(), s.NotBefore())
+				case !s.ForMembers():
+					t.Fatalf("seed %d, %s: %s is not for members", seed, w, s.ID())
+				}
+				seen[s.ID()] = true
+				told[s.ID()] = w
+			}
+			before = now
+		}
+		if len(told) == 0 {
+			t.Fatalf("seed %d: nothing was ever told; the test looks at nothing", seed)
+		}
+	}
+}
+
+func TestFiguresCountEachPartOnce(t *testing.T) {
+	now := []cleared.PartMovement{part("1", cleared.Fitted), part("2", cleared.Off), part("3", cleared.Waiting), {Key: "4", Area: "tail", Phase: cleared.Ready}}
+	e, err := edition.Assemble(words("", nil, nil), material([]cleared.PartMovement{part("1", cleared.Ready), part("2", cleared.Off)}, now))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []edition.Figures{{Area: cleared.Area{Key: "tail", Name: "Tail"}, Ready: 1}, {Area: cleared.Area{Key: "hull", Name: "Hull"}, Off: 1, Waiting: 1, Fitted: 1}}
+	if !slices.Equal(e.Figures, want) {
+		t.Errorf("figures %+v, want %+v", e.Figures, want)
+	}
+	if want := (edition.Figures{Fitted: 1, Waiting: 1, Ready: 1}); e.Since != want {
+		t.Errorf("since the last edition %+v, want %+v", e.Since, want)
+	}
+}
+
+func TestQuietWeekOffersInOrderAndAnEmptyOneIsNotFrozen(t *testing.T) {
+	m := material(nil, nil, story(storyOf{id: "held-back"}), story(storyOf{id: "evergreen", evergreen: true, toldIn: "2030-W01"}), story(storyOf{id: "spent", toldIn: "2030-W08"}))
+	m.Told = []edition.Record{{Week: day.MustParseWeek("2030-W07"), Stories: []edition.ToldStory{{ID: "spent", Title: "Spent"}}, Word: "strake"}}
+	m.Glossary = []cleared.Word{cleared.NewWord(cleared.WordFields{ID: "strake", Word: "strake"}), cleared.NewWord(cleared.WordFields{ID: "web", Word: "web"})}
+	var got []string
+	for _, o := range edition.Offers(week, m) {
+		got = append(got, o.Kind+" "+o.ID)
+	}
+	if want := []string{"held back held-back", "evergreen evergreen", "a year ago spent", "glossary web"}; !slices.Equal(got, want) {
+		t.Errorf("offers %q, want %q", got, want)
+	}
+	e, err := edition.Assemble(words("", nil, nil), m)
+	if err != nil || e.Freezable() != nil || e.Word == nil || e.Word.ID() != "web" || e.YearAgo == nil {
+		t.Errorf("quiet week: %+v, %v, %v", e, err, e.Freezable())
+	}
+	m.Told, m.Glossary = nil, nil
+	if e, _ := edition.Assemble(words("", nil, nil), m); !errors.Is(e.Freezable(), edition.ErrNothing) {
+		t.Errorf("an edition with nothing to read can be frozen: %v", e.Freezable())
+	}
+}
