@@ -112,6 +112,5 @@ func (t Thickness) Gauge() (string, error) {
 			return name + noBreak + string(u), nil
 		}
 	}
-	return "", fmt.Errorf("%s is not the size of one SWG or AWG gauge to 0.01 mm; write it in mm or inch: %w",
-		plain(t.Length.MM()), ErrNoGauge)
+	return "", fmt.Errorf("%s is %w to 0.01 mm; use mm or inch", plain(t.Length.MM()), ErrNoGauge)
 }

@@ -43,8 +43,8 @@ const longest = 1000 * Metre
 // noBreak stands between a number and its unit, so that no line ends there.
 const noBreak = "\u00a0"
 
-// ErrNoGauge means that a length is not the size of any gauge.
-var ErrNoGauge = errors.New("no gauge has this size")
+// ErrNoGauge means that a length is the size of no gauge, or of two.
+var ErrNoGauge = errors.New("not the size of one SWG or AWG gauge")
 
 // MM writes the length in millimetres to two places: "1.63 mm".
 func (l Length) MM() string { return decimal(l, Millimetre, 2) + noBreak + "mm" }

@@ -266,7 +266,7 @@ func TestGaugeIsToldOnlyWhenItIsTheGauge(t *testing.T) {
 	for _, in := range []string{"1.38 mm", "1.62 mm", "1.64 mm", "1/16 in", "0.03 mm", "0 mm", "20 mm"} {
 		th := mustParse(t, in)
 		got, err := th.Gauge()
-		want := fmt.Sprintf("%s is not the size of one SWG or AWG gauge to 0.01 mm; write it in mm or inch: no gauge has this size", strings.ReplaceAll(th.Length.MM(), "\u00a0", " "))
+		want := fmt.Sprintf("%s is not the size of one SWG or AWG gauge to 0.01 mm; use mm or inch", strings.ReplaceAll(th.Length.MM(), "\u00a0", " "))
 		if !errors.Is(err, measure.ErrNoGauge) || err.Error() != want {
 			t.Errorf("Gauge of %s = %q, error\n got %v\nwant %s", in, got, err, want)
 		}
@@ -307,7 +307,7 @@ func TestLossRefusesWhatCannotBe(t *testing.T) {
 		{0, 0, "the thickness when new is not above 0; write the part's thickness"},
 		{-measure.Millimetre, 0, "the thickness when new is not above 0; write the part's thickness"},
 		{measure.Millimetre, -1, "the thickness left is below 0; check the reading"},
-		{1_630_000, 1_640_000, "1.64 mm is left of 1.63 mm; clean off the corrosion and measure again, or check the part's thickness: more is left than there was"},
+		{1_630_000, 1_640_000, "more is left than there was (1.64 mm of 1.63 mm); clean off the corrosion and measure again, or check the part's thickness"},
 	} {
 		_, err := measure.LossOf(c.nominal, c.left)
 		if err == nil || err.Error() != c.want {

@@ -68,8 +68,8 @@ func LossOf(nominal, remaining Length) (Loss, error) {
 	case remaining < 0:
 		return Loss{}, errors.New("the thickness left is below 0; check the reading")
 	case remaining > nominal:
-		return Loss{}, fmt.Errorf("%s is left of %s; clean off the corrosion and measure again, or check the part's thickness: %w",
-			plain(remaining.MM()), plain(nominal.MM()), ErrGrowth)
+		return Loss{}, fmt.Errorf("%w (%s of %s); clean off the corrosion and measure again, or check the part's thickness",
+			ErrGrowth, plain(remaining.MM()), plain(nominal.MM()))
 	}
 	return Loss{nominal, remaining}, nil
 }

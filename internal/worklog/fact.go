@@ -13,10 +13,10 @@ import (
 
 // What can stand in the way of a fact.
 var (
-	ErrNoPart  = errors.New("no such part")
-	ErrNoField = errors.New("no such field")
+	ErrNoPart  = errors.New("there is no such part")
+	ErrNoField = errors.New("there is no such fact")
 	ErrNoValue = errors.New("no value on record")
-	ErrNoForm  = errors.New("no such form")
+	ErrNoForm  = errors.New("does not suit this fact")
 )
 
 // Kind is the kind of a fact's value.
@@ -61,7 +61,7 @@ func (k Kind) forms() []string {
 // that is no gauge's size is measure.ErrNoGauge.
 func (v Value) Format(form string) (string, error) {
 	if !slices.Contains(v.Kind.forms(), form) {
-		return "", fmt.Errorf("the form %q does not suit this fact; use %s: %w", reading.Shorten(form), strings.Join(v.Kind.forms(), ", "), ErrNoForm)
+		return "", fmt.Errorf("the form %q %w; use %s", reading.Shorten(form), ErrNoForm, strings.Join(v.Kind.forms(), ", "))
 	}
 	switch form {
 	case "mm":
@@ -103,10 +103,10 @@ func (l *Log) Fact(part, field string, on day.Date) (Value, error) {
 		for _, p := range l.Parts() {
 			ids = append(ids, p.ID)
 		}
-		return Value{}, fmt.Errorf("there is no part %q; %s: %w", reading.Shorten(part), hint(part, ids, "check the id in the parts folder"), ErrNoPart)
+		return Value{}, fmt.Errorf("%w as %q; %s", ErrNoPart, reading.Shorten(part), hint(part, ids, "check the id in the parts folder"))
 	}
 	if !slices.Contains(Fields(), field) {
-		return Value{}, fmt.Errorf("there is no fact %q; %s: %w", reading.Shorten(field), hint(field, Fields(), "use "+strings.Join(Fields(), ", ")), ErrNoField)
+		return Value{}, fmt.Errorf("%w as %q; %s", ErrNoField, reading.Shorten(field), hint(field, Fields(), "use "+strings.Join(Fields(), ", ")))
 	}
 	v, remedy := l.fact(p, field, on)
 	if remedy == "" {
@@ -116,7 +116,7 @@ func (l *Log) Fact(part, field string, on day.Date) (Value, error) {
 	if !on.IsZero() {
 		when = " by " + on.Words()
 	}
-	return Value{}, fmt.Errorf("the fact \"%s.%s\" has no value on record%s; %s, or drop the fact: %w", part, field, when, remedy, ErrNoValue)
+	return Value{}, fmt.Errorf("the fact \"%s.%s\" has %w%s; %s, or drop the fact", part, field, ErrNoValue, when, remedy)
 }
 
 func hint(value string, choices []string, otherwise string) string {
@@ -190,7 +190,7 @@ func lossOf(p *Part, entries []*Entry) (measure.Loss, string) {
 	}
 	loss, err := measure.LossOf(p.Thickness.Length, least.Length)
 	if err != nil {
-		return measure.Loss{}, err.Error()
+		return measure.Loss{}, "correct the part's thickness or its least_thickness, which do not fit together"
 	}
 	return loss, ""
 }

@@ -107,9 +107,9 @@ func (c *checker) oneOf(path, value string, choices ...string) {
 	}
 }
 
-// known checks a name that must be on a list kept elsewhere.
+// known checks a name that must be on a list kept elsewhere. The names are sorted.
 func (c *checker) known(path, value, kind string, names []string) {
-	if value == "" || slices.Contains(names, value) {
+	if _, found := slices.BinarySearch(names, value); found || value == "" {
 		return
 	}
 	remedy := "check the spelling, or add the " + kind

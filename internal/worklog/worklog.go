@@ -207,7 +207,7 @@ func sortedValues[T any](m map[string]T) []T {
 // keys and people the ids that workshop.yaml knows. What could be read comes
 // back even when there are problems, so that one reading shows them all.
 func Read(root *os.Root, areas, people []string) (*Log, []reading.Problem) {
-	r := &reader{root: root, areas: areas, people: people, log: &Log{
+	r := &reader{root: root, areas: sorted(areas), people: sorted(people), log: &Log{
 		parts: map[string]*Part{}, tags: map[string]*Tag{}, byPart: map[string][]*Entry{},
 	}}
 	partFiles := r.list("parts", ".md")
@@ -228,7 +228,9 @@ func Read(root *os.Root, areas, people []string) (*Log, []reading.Problem) {
 	return r.log, r.problems
 }
 
-// reader gathers the record and its problems.
+func sorted(names []string) []string { return slices.Sorted(slices.Values(names)) }
+
+// reader gathers the record and its problems. Its lists of names are sorted.
 type reader struct {
 	root          *os.Root
 	areas, people []string
