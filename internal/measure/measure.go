@@ -166,16 +166,19 @@ func (t Thickness) String() string {
 }
 
 // UnmarshalText reads a thickness as Parse does; empty text leaves it unset.
-func (t *Thickness) UnmarshalText(text []byte) error {
-	*t = Thickness{}
-	if len(text) == 0 {
-		return nil
+func (t *Thickness) UnmarshalText(text []byte) error { return readText(t, text, Parse) }
+
+// readText reads a value with its parser; empty text gives the zero value.
+func readText[T any](into *T, text []byte, parse func(string) (T, error)) error {
+	var value T
+	if len(text) > 0 {
+		parsed, err := parse(string(text))
+		if err != nil {
+			return err
+		}
+		value = parsed
 	}
-	parsed, err := Parse(string(text))
-	if err != nil {
-		return err
-	}
-	*t = parsed
+	*into = value
 	return nil
 }
 

@@ -102,15 +102,4 @@ func grouped(n int64) string {
 }
 
 // UnmarshalText reads an amount; empty text leaves it unset.
-func (m *Money) UnmarshalText(text []byte) error {
-	*m = Money{}
-	if len(text) == 0 {
-		return nil
-	}
-	parsed, err := ParseMoney(string(text))
-	if err != nil {
-		return err
-	}
-	*m = parsed
-	return nil
-}
+func (m *Money) UnmarshalText(text []byte) error { return readText(m, text, ParseMoney) }

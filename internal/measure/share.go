@@ -42,18 +42,7 @@ func (p Percent) String() string {
 }
 
 // UnmarshalText reads a percentage; empty text is 0%.
-func (p *Percent) UnmarshalText(text []byte) error {
-	*p = 0
-	if len(text) == 0 {
-		return nil
-	}
-	parsed, err := ParsePercent(string(text))
-	if err != nil {
-		return err
-	}
-	*p = parsed
-	return nil
-}
+func (p *Percent) UnmarshalText(text []byte) error { return readText(p, text, ParsePercent) }
 
 // Loss is the share of a nominal thickness that is gone:
 // (nominal − remaining) ÷ nominal.

@@ -56,16 +56,16 @@ type Part struct {
 type Entry struct {
 	ID, File string
 
-	Date        day.Date    `yaml:"date"`
-	By          string      `yaml:"by"`
-	Step        string      `yaml:"step"`
-	Finding     Finding     `yaml:"finding"`
-	Pile        string      `yaml:"pile"`
-	Replacement Replacement `yaml:"replacement"`
-	Photos      []string    `yaml:"photos"`
-	Next        Next        `yaml:"next"`
-	Parts       []string    // from either key, part or parts
-	Notes       string      // the body of the file
+	Date        day.Date
+	By          string
+	Step        string
+	Finding     Finding
+	Pile        string
+	Replacement Replacement
+	Photos      []string
+	Next        Next
+	Parts       []string // from either key, part or parts
+	Notes       string   // the body of the file
 
 	Doc       *reading.Doc
 	notesLine int

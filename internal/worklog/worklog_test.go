@@ -205,6 +205,7 @@ func TestEachFaultIsReported(t *testing.T) {
 		{"tag: focus by half", tagFile, "x: 0.42, ", "", `photos/stiffener.jpg.yaml:9:8: x is missing from focus; write it as a fraction of the upright picture, from 0 to 1`, false},
 		{"tag: box outside", tagFile, "x: 0.1", "x: -0.1", `photos/stiffener.jpg.yaml:10:12: x is -0.1; write a fraction of the upright picture, from 0 to 1`, false},
 		{"tag: box over the edge", tagFile, "w: 0.05", "w: 0.95", `photos/stiffener.jpg.yaml:10:8: the box to hide goes over the picture's edge; keep x + w and y + h within 1`, false},
+		{"tag: box below the edge", tagFile, "h: 0.04", "h: 0.9", `photos/stiffener.jpg.yaml:10:8: the box to hide goes over the picture's edge; keep x + w and y + h within 1`, false},
 		{"tag: box without size", tagFile, "w: 0.05", "w: 0", `photos/stiffener.jpg.yaml:10:8: the box to hide has no size; give w and h more than 0`, false},
 		{"tag: consent unsaid", tagFile, "consent: given, ", "", `photos/stiffener.jpg.yaml:11:10: consent is missing for a person in the photo; write given, refused or not-asked`, false},
 		{"tag: consent unknown", tagFile, "consent: given", "consent: maybe", `photos/stiffener.jpg.yaml:11:47: consent: "maybe" is not one of given, refused, not-asked; correct the value`, false},
@@ -425,6 +426,15 @@ func TestWordsForPilesAndSources(t *testing.T) {
 	}
 	for _, source := range worklog.Sources() {
 		check("source", "replacement: {source: "+source+"}", source)
+	}
+}
+
+func TestAFoldersNameDoesNotSettleTheOrder(t *testing.T) {
+	files := entries()
+	files["log/z/2031-01-01-a.md"] = "---\ndate: 2031-01-01\nby: tam\npart: rib\nstep: removed\n---\n"
+	files["log/a/2031-01-01-z.md"] = "---\ndate: 2031-01-01\nby: tam\npart: rib\nstep: cleaned\n---\n"
+	if got := good(t, files).StateOn("rib", day.Date{}).Step; got != "cleaned" {
+		t.Errorf("the latest step is %s, want cleaned: the file's own name counts, not its folder's", got)
 	}
 }
 
