@@ -101,7 +101,9 @@ func gatherPrivate(log *worklog.Log, s workspace.Settings) *private {
 		case "cost":
 			p.costs[plainSum(i.Value)] = true
 		case "person":
-			p.person(i.Value)
+			if !s.MayCredit(i.Value) {
+				p.person(i.Value)
+			}
 		default:
 			p.name(i.Value, i.Kind)
 		}
@@ -110,7 +112,7 @@ func gatherPrivate(log *worklog.Log, s workspace.Settings) *private {
 		p.name(t, "private term")
 	}
 	for _, person := range s.People {
-		if person.CreditOK.IsZero() {
+		if !s.MayCredit(person.Name) {
 			p.person(person.Name)
 		}
 	}

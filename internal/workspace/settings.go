@@ -130,6 +130,12 @@ func (s Settings) PersonByID(id string) (Person, bool) {
 	return s.People[i], true
 }
 
+// MayCredit reports whether somebody of that name works here and has agreed to
+// be credited by name.
+func (s Settings) MayCredit(name string) bool {
+	return slices.ContainsFunc(s.People, func(p Person) bool { return p.Name == name && !p.CreditOK.IsZero() })
+}
+
 // PeopleIDs lists the ids of everybody who works here.
 func (s Settings) PeopleIDs() []string {
 	var ids []string
