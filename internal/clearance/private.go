@@ -326,8 +326,8 @@ func (d *Desk) checkNumbers(u *Unit, t wording.Text, value string) []Finding {
 
 func sameReading(readings []worklog.Reading, f measure.Found) string {
 	for _, r := range readings {
-		if diff := r.Length - f.Length; diff <= f.Tolerance && -diff <= f.Tolerance {
-			return r.Kind
+		if f.Covers(r.Length) {
+			return strings.ReplaceAll(r.Kind, "_", " ")
 		}
 	}
 	return ""
