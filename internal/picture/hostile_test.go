@@ -3,6 +3,7 @@ package picture
 import (
 	"bytes"
 	"compress/zlib"
+	"encoding/binary"
 	"image"
 	"strings"
 	"testing"
@@ -40,6 +41,7 @@ func TestWhatIsNoPictureIsRefused(t *testing.T) {
 func TestLimitsAreReadFromTheHeader(t *testing.T) {
 	small := asJPEG(t, hangar(64, 64))
 	ping := asPNG(t, hangar(64, 64))
+	clear := asPNG(t, image.NewNRGBA(image.Rect(0, 0, 64, 64)))
 	fullColour := bytes.Clone(small) // every component as fine as the first
 	fullColour[bytes.Index(small, []byte{0xff, markSOF0})+11] = 0x11
 	scan := small[bytes.Index(small, []byte{0xff, markSOS}) : len(small)-2]
@@ -64,6 +66,7 @@ func TestLimitsAreReadFromTheHeader(t *testing.T) {
 		"PNG wider than allowed":         {withPNGSize(ping, 1<<31, 64), Damaged},
 		"PNG without width":              {withPNGSize(ping, 0, 64), Damaged},
 		"15 pixels wide PNG":             {withPNGSize(ping, 15, 64), TooSmall},
+		"40 million pixels, interlaced":  {interlaced(withPNGSize(clear, 6500, 6200)), TooLarge},
 		"PNG without a header":           {[]byte(pngSignature + string(chunk("IEND", ""))), Damaged},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -76,12 +79,19 @@ func TestLimitsAreReadFromTheHeader(t *testing.T) {
 	for name, data := range map[string][]byte{
 		"a JPEG of 59 million pixels":             withJPEGSize(fullColour, markSOF0, 7700, 7700),
 		"a progressive JPEG of 24 million pixels": withJPEGSize(fullColour, markSOF2, 6000, 4000),
+		"a PNG of 40 million pixels":              withPNGSize(clear, 6500, 6200),
 		"a JPEG in 100 passes":                    append(append(bytes.Clone(small[:len(small)-2]), bytes.Repeat(scan, 99)...), 0xff, markEOI),
 	} {
 		if _, err := Inspect(data); err != nil {
 			t.Errorf("%s is refused: %v", name, err)
 		}
 	}
+}
+
+// interlaced marks a PNG as stored in seven passes.
+func interlaced(data []byte) []byte {
+	data[28] = 1
+	return withPNGSize(data, binary.BigEndian.Uint32(data[16:]), binary.BigEndian.Uint32(data[20:]))
 }
 
 func TestCutShortFilesAreDamaged(t *testing.T) {

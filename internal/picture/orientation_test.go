@@ -162,6 +162,26 @@ func TestExifReaderIsNotMisled(t *testing.T) {
 	}
 }
 
+func TestFirstExifSegmentCounts(t *testing.T) {
+	data := withSegment(asJPEG(t, hangar(90, 60)), markAPP1, exifHeader+orientationOnly(3))
+	data = withSegment(data, markAPP1, exifHeader+orientationOnly(6)) // comes before the other
+	if info, err := Inspect(data); err != nil || info.Orientation != 6 {
+		t.Errorf("got %+v, %v; want the orientation of the first, 6", info, err)
+	}
+}
+
+func TestCrowdedDirectoryIsNotFollowed(t *testing.T) {
+	data := []byte("MM\x00*\x00\x00\x00\x08")
+	data = binary.BigEndian.AppendUint16(data, maxEntries+1)
+	data = append(data, make([]byte, 12*maxEntries)...)
+	data = append(data, 0, 0, 0, 8) // an entry, which must not be taken for an offset
+	data = append(data, make([]byte, 12)...)
+	s := source{orientation: 1}
+	if s.readExif(data); len(s.private) > 0 {
+		t.Errorf("got %q, want nothing", s.private)
+	}
+}
+
 func TestInspectNamesWhatIsPrivate(t *testing.T) {
 	exif := exifBlock(binary.LittleEndian, []field{
 		{tag: tagOrientation, short: 1},
@@ -185,5 +205,15 @@ func TestInspectNamesWhatIsPrivate(t *testing.T) {
 		if !slices.Contains(info.Private, want) {
 			t.Errorf("%q is not named; got %q", want, info.Private)
 		}
+	}
+
+	noted := withChunk(withChunk(asPNG(t, hangar(90, 60)), "tEXt", "Comment\x00hello"), "tIME", "\x07\xef\x01\x0e\x0a\x00\x00")
+	noted = withChunk(noted, "iTXt", "XML:com.adobe.xmp\x00\x00\x00\x00\x00<exif:GPSLatitude/><aux:SerialNumber/>")
+	info, err = Inspect(noted)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []Private{Description, Position, Serial, Taken, Comment}; !slices.Equal(info.Private, want) {
+		t.Errorf("PNG: got %q, want %q", info.Private, want)
 	}
 }

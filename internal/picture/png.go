@@ -46,8 +46,11 @@ func openPNG(original []byte) (*source, error) {
 		case "eXIf":
 			exif = body
 		case "tEXt", "zTXt", "iTXt":
-			s.note(Comment)
-			s.readXMP(body)
+			if bytes.HasPrefix(body, []byte("XML:com.adobe.xmp\x00")) {
+				s.readXMP(body)
+			} else {
+				s.note(Comment)
+			}
 		case "tIME":
 			s.note(Taken)
 		}
