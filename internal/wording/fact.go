@@ -71,11 +71,12 @@ func AllowsFacts(field string) bool {
 func Facts(t Text) ([]FactRef, []reading.Problem) {
 	var refs []FactRef
 	var problems []reading.Problem
+	places := newCursor(t)
 	for _, p := range pieces(t.Value) {
 		if p.kind != factPiece {
 			continue
 		}
-		place := t.At(p.offset)
+		place := places.to(p.offset)
 		if !AllowsFacts(t.Field) {
 			problems = append(problems, reading.Problem{Place: place, Code: "fact-not-here", Value: reading.Shorten(p.raw),
 				Message: "a fact cannot stand in " + fieldName(t.Field),
@@ -84,7 +85,7 @@ func Facts(t Text) ([]FactRef, []reading.Problem) {
 		}
 		ref, fault := parseFact(p.raw)
 		if fault != nil {
-			problems = append(problems, reading.Problem{Place: t.At(p.offset + fault.offset), Code: fault.code,
+			problems = append(problems, reading.Problem{Place: places.to(p.offset + fault.offset), Code: fault.code,
 				Value: reading.Shorten(p.raw), Message: fault.message, Remedy: fault.remedy})
 			continue
 		}

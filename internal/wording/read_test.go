@@ -464,7 +464,11 @@ func FuzzStory(f *testing.F) {
 			}
 		}
 		for _, text := range s.Texts() {
-			for _, i := range []int{0, len(text.Value) / 2, len(text.Value)} {
+			walk := newCursor(text)
+			for _, i := range []int{0, len(text.Value) / 3, len(text.Value) / 2, len(text.Value)} {
+				if at, walked := text.At(i), walk.to(i); at != walked {
+					t.Errorf("%q: byte %d of %s is at %v, or at %v when walked to", src, i, text.Field, at, walked)
+				}
 				if at := text.At(i); at.Line < text.Place.Line || at.Line > lines+1 {
 					t.Errorf("%q: byte %d of %s is at %v", src, i, text.Field, at)
 				}

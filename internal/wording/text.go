@@ -19,19 +19,59 @@ type Text struct {
 // At returns the place of a byte of the value in the file. Quotes, escapes and
 // folded lines of YAML are followed; where they cannot be, the place is that
 // of the value's beginning. Without a file, the place is counted in the value.
-func (t Text) At(offset int) reading.Place {
-	offset = min(max(offset, 0), len(t.Value))
+func (t Text) At(offset int) reading.Place { return newCursor(t).to(offset) }
+
+// cursor finds the places of one byte of a text after another. It goes forward
+// only, so that a long text with many facts is walked along once.
+type cursor struct {
+	value, source string // what is left to walk along, and what it stands for
+	walked        int    // bytes of the value behind the cursor
+	quote         byte
+	direct        bool // the source is the value, letter by letter
+	lost          bool // the source cannot be followed any more
+	at, begin     reading.Place
+}
+
+func newCursor(t Text) *cursor {
+	c := &cursor{value: t.Value, source: t.Value, direct: true, at: t.Place, begin: t.Place}
 	if t.source == "" {
-		return advance(t.Place, t.Value[:offset])
+		return c
 	}
-	begin := start(t.source, t.Place)
-	if strings.HasPrefix(t.source[begin:], t.Value) {
-		return advance(t.Place, t.Value[:offset])
+	written := t.source[start(t.source, t.Place):]
+	if strings.HasPrefix(written, t.Value) {
+		return c
 	}
-	if n, ok := follow(t.source[begin:], t.Value, offset); ok {
-		return advance(t.Place, t.source[begin:begin+n])
+	c.source, c.direct = written, false
+	n := 0
+	n, c.quote = scalarBegin(written)
+	c.pass(n)
+	return c
+}
+
+// to moves the cursor to a byte of the value, held to its ends, and returns
+// its place there. The byte must not lie behind the cursor.
+func (c *cursor) to(offset int) reading.Place {
+	n := min(max(offset-c.walked, 0), len(c.value))
+	for n > 0 && n < len(c.value) && !utf8.RuneStart(c.value[n]) {
+		n-- // half a letter has no column
 	}
-	return t.Place
+	if c.direct {
+		c.pass(n)
+	} else if !c.follow(n) {
+		c.lost = true
+	}
+	c.value = c.value[n:]
+	c.walked += n
+	if c.lost {
+		return c.begin
+	}
+	return c.at
+}
+
+// pass moves over bytes of the source.
+func (c *cursor) pass(n int) {
+	c.at = advance(c.at, c.source[:n])
+	c.source = c.source[n:]
 }
 
 // advance moves a place over text. Columns count characters, as the YAML
@@ -66,38 +106,38 @@ func start(source string, p reading.Place) int {
 	return i
 }
 
-// follow walks along a YAML scalar at the start of the source and the value it
-// stands for, and returns how far into the source the byte at offset stands.
-func follow(source, value string, offset int) (int, bool) {
-	i, quote := scalarBegin(source)
-	for j := 0; ; {
-		for j < len(value) && space(value[j]) {
-			if j >= offset {
-				return i, true
+// follow walks along a YAML scalar for n bytes of the value it stands for. Any
+// space stands for any other: folding makes one of the other.
+func (c *cursor) follow(n int) bool {
+	i := 0
+	skip := func() {
+		for i < len(c.source) {
+			step := gap(c.source[i:], c.quote)
+			if step == 0 {
+				return
 			}
-			j++
+			i += step
 		}
-		// An escaped space or line break stands for space in the value.
-		for i < len(source) {
-			n := gap(source[i:], quote)
-			if n == 0 {
-				break
-			}
-			i += n
-		}
-		if j >= offset {
-			return i, true
-		}
-		if i >= len(source) {
-			return 0, false
-		}
-		n, ok := same(source[i:], value[j], quote)
-		if !ok {
-			return 0, false
-		}
-		i += n
-		j++
 	}
+	for j := 0; j < n; j++ {
+		if space(c.value[j]) {
+			continue
+		}
+		skip()
+		if i >= len(c.source) {
+			return false
+		}
+		step, ok := same(c.source[i:], c.value[j], c.quote)
+		if !ok {
+			return false
+		}
+		i += step
+	}
+	if n < len(c.value) && !space(c.value[n]) {
+		skip()
+	}
+	c.pass(i)
+	return true
 }
 
 // scalarBegin passes the opening quote, or the header of a block.

@@ -67,3 +67,18 @@ func TestAPlaceOutsideTheValueIsHeldAtItsEnds(t *testing.T) {
 		t.Errorf("got %s", got)
 	}
 }
+
+// Each place is found from the last one. Counted anew from the beginning for
+// each fact, this text would take most of a minute.
+func TestALongTextOfFactsKeepsItsPlaces(t *testing.T) {
+	const line = "{fact:a.loss|percent} é\n"
+	refs, problems := Facts(Text{Field: "body", Value: strings.Repeat(line, 40000), Place: reading.Place{File: "f", Line: 3, Column: 1}})
+	if len(refs) != 40000 || len(problems) > 0 {
+		t.Fatalf("got %d facts and %d problems", len(refs), len(problems))
+	}
+	for i, r := range refs {
+		if r.Place.Line != 3+i || r.Place.Column != 1 {
+			t.Fatalf("fact %d is at %v", i, r.Place)
+		}
+	}
+}
