@@ -5,8 +5,8 @@
 // turned upright, brought to sRGB, covered where the recipe says so, scaled and
 // coded afresh. What little is said about the picture in the copy (alternative
 // text, caption, credit, copyright) comes from the recipe alone. Two originals
-// that differ only under a hide box, or only in what the file says about itself,
-// therefore give the same bytes.
+// that differ only under a hide box, or only in what the file says beside how to
+// turn the picture and what its colours mean, therefore give the same bytes.
 //
 // JPEG and PNG are read, known by their content and never by a name. How much
 // an original may ask of the machine is read from its header, before decoding.
