@@ -77,7 +77,7 @@ func (c composer) warningBand(words string) (block, error) {
 	pad := c.text.Scale(3, 4)
 	node := &draw.Node{Role: draw.RoleParagraph}
 	size := c.title
-	set, err := c.set([]ink{{words, c.face.heavy, c.face.Colours.OnWarning, node}}, size, c.face.TextLeading, typeset.Measure{Width: c.measure() - 2*pad, Even: true})
+	set, err := c.set([]ink{{words, c.face.heavy, c.face.Colours.OnWarning, node}}, size, c.paper.Leading, typeset.Measure{Width: c.measure() - 2*pad, Even: true})
 	if err != nil {
 		return block{}, err
 	}

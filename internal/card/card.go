@@ -137,9 +137,15 @@ type press struct {
 	paperName   string
 	language    string
 	draft       bool
+
+	codes  map[string]drawnQR  // by address
+	photos map[string]jpegData // by public name
 }
 
 func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
+	if o.AsOf.IsZero() {
+		return nil, errors.New("the cards need the day on which they are true; name it with AsOf")
+	}
 	if len(o.Faces) == 0 {
 		return nil, fmt.Errorf("%w: name front, back or both", ErrFace)
 	}
@@ -149,7 +155,10 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 		}
 	}
 	fonts := map[string]*typeset.Font{}
-	p := &press{asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{}}
+	p := &press{
+		asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{},
+		codes: map[string]drawnQR{}, photos: map[string]jpegData{},
+	}
 	for _, side := range []struct {
 		name string
 		into **face
@@ -168,7 +177,7 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 
 // print adds the pages of one card to the document.
 func (p *press) print(doc *draw.Document, k content, faces []string) error {
-	section := &draw.Node{Role: draw.RoleSection, Language: other(k.Language, p.language)}
+	section := &draw.Node{Role: draw.RoleSection}
 	var pages []draw.Page
 	var failures []error
 	for _, name := range faces {
@@ -207,10 +216,10 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 	case name == back:
 		f, sheet = p.back, sheetOfBack
 	}
-	c := composer{press: p, face: f, paper: p.paper[f], side: name}
+	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
 	page, err := c.largest(k, sheet, into)
-	if err != nil {
+	if overflow := (*Overflow)(nil); err != nil && !errors.As(err, &overflow) {
 		return page, fmt.Errorf("card %s (%s), %s: %w", k.Number, k.name(), name, err)
 	}
-	return page, nil
+	return page, err
 }

@@ -3,6 +3,7 @@ package card
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
@@ -23,23 +24,34 @@ type composer struct {
 	face        *face
 	paper       *facePaper
 	side        string
+	tongue      string         // language of the story, where it is not that of the document
 	text, title typeset.Points // the sizes being tried
 }
 
-// largest sets a side in the largest type that fits.
+// largest sets a side in the largest type that fits; the next size up does not.
 func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, error) {
-	var err error
-	for step := sizeSteps; step >= 0; step-- {
-		var page draw.Page
-		page, err = c.at(step, k, sheet, into)
-		if !errors.Is(err, errNoRoom) {
-			return page, err
+	page, err := c.at(0, k, sheet, into)
+	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
+		return page, tooWide
+	}
+	if errors.Is(err, errNoRoom) {
+		return page, c.overflow(k, sheet)
+	}
+	fits, tooLarge := 0, sizeSteps+1
+	kids := into.Kids
+	for err == nil && tooLarge-fits > 1 {
+		var larger draw.Page
+		step := (fits + tooLarge) / 2
+		larger, err = c.at(step, k, sheet, into)
+		switch {
+		case err == nil:
+			fits, page, kids = step, larger, into.Kids
+		case errors.Is(err, errNoRoom):
+			tooLarge, err = step, nil
 		}
 	}
-	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
-		return draw.Page{}, tooWide
-	}
-	return draw.Page{}, c.overflow(k, sheet)
+	into.Kids = kids
+	return page, err
 }
 
 // at sets a side at one of the sizes.
@@ -105,7 +117,8 @@ type ink struct {
 }
 
 // set breaks text into lines and places them. The capitals stand in the middle
-// of each line's height.
+// of each line's height; a line whose accents or tails would touch its
+// neighbour stands farther off.
 func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Measure) (block, error) {
 	spans := make([]typeset.Span, len(inks))
 	for i, k := range inks {
@@ -119,8 +132,14 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 	pitch := size.Scale(int64(percent), 100)
 	capital := size.Scale(font.CapHeight(), font.UnitsPerEm())
 	var b block
+	var baseline, below typeset.Points
 	for i, line := range lines {
-		baseline := pitch*typeset.Points(i) + (pitch+capital)/2
+		if i == 0 {
+			baseline = max((pitch+capital)/2, line.Above)
+		} else {
+			baseline += max(pitch, below+line.Above)
+		}
+		below = line.Below
 		for _, piece := range line.Pieces {
 			k := inks[piece.Mark]
 			b.items = append(b.items, draw.Item{
@@ -133,14 +152,14 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 		}
 		b.width = max(b.width, line.Width)
 	}
-	b.height = pitch * typeset.Points(len(lines))
+	b.height = baseline + max((pitch-capital)/2, below)
 	return b, nil
 }
 
 // paragraph sets text as one paragraph of body type.
 func (c composer) paragraph(text string, font *typeset.Font, colour draw.Colour, size, width typeset.Points) (block, error) {
 	node := &draw.Node{Role: draw.RoleParagraph}
-	b, err := c.set([]ink{{text, font, colour, node}}, size, c.face.TextLeading, typeset.Measure{Width: width, Chars: c.face.LineChars})
+	b, err := c.set([]ink{{text, font, colour, node}}, size, c.paper.Leading, typeset.Measure{Width: width, Chars: c.face.LineChars})
 	b.nodes = []*draw.Node{node}
 	return b, err
 }
@@ -159,7 +178,7 @@ func (c composer) section(s section, width typeset.Points) (block, error) {
 	}
 	m := typeset.Measure{Width: width, Chars: c.face.LineChars}
 	if heading != nil && (c.paper.Heading != runIn || s.List) {
-		set, err := c.set(heading, c.text, c.face.TextLeading, m)
+		set, err := c.set(heading, c.text, c.paper.Leading, m)
 		if err != nil {
 			return b, err
 		}
@@ -168,7 +187,7 @@ func (c composer) section(s section, width typeset.Points) (block, error) {
 	}
 	list := &draw.Node{Role: draw.RoleList}
 	for i, e := range s.Entries {
-		body := &draw.Node{Role: draw.RoleParagraph}
+		body := &draw.Node{Role: draw.RoleParagraph, Language: c.tongue}
 		if s.List {
 			body.Role = draw.RoleListBody
 			list.Kids = append(list.Kids, &draw.Node{Role: draw.RoleListItem, Kids: []*draw.Node{body}})
@@ -180,7 +199,7 @@ func (c composer) section(s section, width typeset.Points) (block, error) {
 			heading[0].text += ": "
 			inks = append(heading, inks...)
 		}
-		set, err := c.set(inks, c.text, c.face.TextLeading, m)
+		set, err := c.set(inks, c.text, c.paper.Leading, m)
 		if err != nil {
 			return b, err
 		}
@@ -210,7 +229,8 @@ func (e entry) inks(f *face, node *draw.Node) []ink {
 
 // badge draws the stop's number, which is the first word of the heading.
 func (c composer) badge(number string, heading *draw.Node) (block, error) {
-	set, err := c.set([]ink{{number, c.face.heavy, c.face.Colours.OnBadge, heading}}, c.paper.Number, 100, typeset.Measure{Width: c.measure()})
+	// The space keeps the number and the title apart for whoever hears them read.
+	set, err := c.set([]ink{{number + " ", c.face.heavy, c.face.Colours.OnBadge, heading}}, c.paper.Number, 100, typeset.Measure{Width: c.measure()})
 	if err != nil {
 		return block{}, err
 	}
@@ -230,7 +250,7 @@ func (c composer) titleLines(k content, heading *draw.Node, width typeset.Points
 	if err != nil {
 		return b, err
 	}
-	if k.Place == "" {
+	if strings.TrimSpace(k.Place) == "" {
 		return b, nil
 	}
 	place, err := c.paragraph(k.Place, c.face.strong, c.face.Colours.Quiet, c.paper.Small, width)
@@ -240,7 +260,7 @@ func (c composer) titleLines(k content, heading *draw.Node, width typeset.Points
 
 // head sets the number to the left of the title.
 func (c composer) head(k content, width typeset.Points) (block, error) {
-	heading := &draw.Node{Role: draw.RoleHeading1}
+	heading := &draw.Node{Role: draw.RoleHeading1, Language: c.tongue}
 	b, err := c.badge(k.Number, heading)
 	if err != nil {
 		return b, err

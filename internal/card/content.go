@@ -167,7 +167,7 @@ func creditLines(story cleared.Story) []entry {
 		lines = append(lines, sentence(c))
 	}
 	if photos := story.Photos(); len(photos) > 0 && photos[0].Credit() != "" {
-		lines = append(lines, sentence("Photo: "+photos[0].Credit()))
+		lines = append(lines, sentence("Photo:\u00a0"+photos[0].Credit()))
 	}
 	return paragraphs(strings.Join(lines, " "))
 }
@@ -185,7 +185,7 @@ func sentence(s string) string {
 func handling(story cleared.Story) string {
 	for _, p := range story.Props() {
 		if p.HandRound != cleared.LookOnly {
-			return "Recorded from the workshop log; not an airworthiness statement. Follow the site’s rules and the guide’s instructions."
+			return "From the workshop log; not an airworthiness statement. Follow the site’s rules and your guide."
 		}
 	}
 	return ""
@@ -272,18 +272,17 @@ func cautionEntries(cautions []cleared.Caution) []entry {
 
 // timingWords says how long the stop may take, all its cards together.
 func timingWords(t cleared.Tour, stop cleared.Stop, timing tour.Timing) string {
-	text := "Allow " + durationWords(timing.Stop) + " for this stop"
+	parts := []string{"Allow " + durationWords(timing.Stop)}
 	if n := len(stop.Stories()); n > 1 {
-		text += fmt.Sprintf(", its %d cards together", n)
+		parts[0] += fmt.Sprintf(" for the stop’s %d cards", n)
 	}
-	text += "."
 	if timing.Talk > 0 {
-		text += fmt.Sprintf(" Talking takes %s at %.0f words a minute.", durationWords(timing.Talk), t.Pace())
+		parts = append(parts, fmt.Sprintf("talk %s at %.0f words a minute", durationWords(timing.Talk), t.Pace()))
 	}
 	if timing.Props > 0 {
-		text += fmt.Sprintf(" Handing round takes %s for %d people.", durationWords(timing.Props), t.Group())
+		parts = append(parts, fmt.Sprintf("handing round %s for %d people", durationWords(timing.Props), t.Group()))
 	}
-	return text
+	return sentence(strings.Join(parts, "; "))
 }
 
 func durationWords(d time.Duration) string {

@@ -24,12 +24,15 @@ var leastModule = typeset.Micrometres(500)
 // leastContrast is that of text against its ground (WCAG 2.2, SC 1.4.3).
 const leastContrast = 4.5
 
+// Lines nearer than this touch; farther apart than this they do not hold
+// together (percent of the type size; common practice, no source).
+const leastLeading, mostLeading = 105, 200
+
 // face is how one side of a card looks: themes/faces/NAME.yaml.
 type face struct {
 	Fonts        faceFonts   `yaml:"fonts"`
 	Colours      faceColours `yaml:"colours"`
 	LineChars    int         `yaml:"line_chars"`
-	TextLeading  int         `yaml:"text_leading"`  // percent of the size
 	TitleLeading int         `yaml:"title_leading"` // percent of the size
 	Fields       []string    `yaml:"fields"`
 	Foot         []string    `yaml:"foot"`
@@ -68,6 +71,7 @@ type facePapers struct {
 type facePaper struct {
 	Margin  typeset.Points `yaml:"margin"`
 	Gap     typeset.Points `yaml:"gap"`
+	Leading int            `yaml:"leading"` // percent of the size of the text
 	Text    limits         `yaml:"text"`
 	Title   limits         `yaml:"title"`
 	Number  typeset.Points `yaml:"number"`
@@ -183,10 +187,8 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 	if f.LineChars < 20 || f.LineChars > 70 {
 		add("line_chars", "line_chars is not between 20 and 70", "55 reads well")
 	}
-	for path, percent := range map[string]int{"text_leading": f.TextLeading, "title_leading": f.TitleLeading} {
-		if percent < 105 || percent > 200 {
-			add(path, path+" is not between 105 and 200 percent", "130 reads well")
-		}
+	if f.TitleLeading < leastLeading || f.TitleLeading > mostLeading {
+		add("title_leading", "title_leading is not between 105 and 200 percent", "110 reads well")
 	}
 	fields, foot := fieldsOf(name)
 	for path, lists := range map[string][2][]string{"fields": {f.Fields, fields}, "foot": {f.Foot, foot}} {
@@ -220,6 +222,9 @@ func (p *facePaper) problems(name string) [][3]string {
 		if size < leastType {
 			add(path, fmt.Sprintf("the type is %v pt", size), "nothing on a card is smaller than 12 pt")
 		}
+	}
+	if p.Leading < leastLeading || p.Leading > mostLeading {
+		add("leading", "leading is not between 105 and 200 percent", "130 reads well")
 	}
 	ranges := map[string]limits{"text": p.Text, "title": p.Title}
 	if name == front {

@@ -2,7 +2,6 @@ package card
 
 import (
 	"bytes"
-	"fmt"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -88,8 +87,12 @@ func stiffener(t testing.TB) cleared.StoryFields {
 }
 
 func stopOf(number int, stories ...cleared.Story) cleared.Stop {
+	return stopNamed("hull-floor", number, stories...)
+}
+
+func stopNamed(id string, number int, stories ...cleared.Story) cleared.Stop {
 	return cleared.NewStop(cleared.StopFields{
-		ID: "hull-floor", Number: number, At: "Hull floor, port side", X: 6, Y: 2, Stories: stories, Wants: "must",
+		ID: id, Number: number, At: "Hull floor, port side", X: 6, Y: 2, Stories: stories, Wants: "must",
 		Minutes: 5 * time.Minute, Cautions: []cleared.Caution{trip},
 	})
 }
@@ -135,5 +138,3 @@ func fullTour(t testing.TB) cleared.Tour {
 	plain.Replaced = "A copy in the same wood, fitted with the old hinges."
 	return tourOf(stopOf(3, cleared.NewStory(stiffener(t)), cleared.NewStory(plain)), withheldStop())
 }
-
-var _ = fmt.Sprint

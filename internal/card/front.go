@@ -69,7 +69,7 @@ func (c composer) frontHeads(k content) []func() ([]block, error) {
 // headBesidePhoto sets number, title and place in what the photo leaves of the
 // column.
 func (c composer) headBesidePhoto(k content, width typeset.Points) (block, error) {
-	heading := &draw.Node{Role: draw.RoleHeading1}
+	heading := &draw.Node{Role: draw.RoleHeading1, Language: c.tongue}
 	left := c.measure() - width - c.paper.Gap.Scale(3, 2)
 	b, err := c.badge(k.Number, heading)
 	if err != nil {
@@ -88,23 +88,43 @@ func (c composer) headBesidePhoto(k content, width typeset.Points) (block, error
 
 // picture places the photo in its own shape, 3 to 2.
 func (c composer) picture(p *photo, width typeset.Points) (block, error) {
-	if p.Open == nil {
-		return block{}, errors.New("the photo has no copy for print; make its public copies again")
-	}
-	data, err := p.Open()
+	data, err := c.jpeg(p)
 	if err != nil {
-		return block{}, fmt.Errorf("the photo's copy for print cannot be read: %w", err)
+		return block{}, err
 	}
-	size, err := jpeg.DecodeConfig(bytes.NewReader(data))
-	if err != nil {
-		return block{}, fmt.Errorf("the photo's copy for print is not a JPEG that can be read: %w", err)
-	}
-	node := &draw.Node{Role: draw.RoleFigure, Alt: p.Alt}
-	box := draw.Rect{W: width, H: width.Scale(int64(size.Height), int64(size.Width))}
+	node := &draw.Node{Role: draw.RoleFigure, Alt: p.Alt, Language: c.tongue}
+	box := draw.Rect{W: width, H: width.Scale(data.height, data.width)}
 	return block{
 		width: box.W, height: box.H, nodes: []*draw.Node{node},
-		items: []draw.Item{{Box: box, Node: node, Shape: draw.Picture{Name: p.Name, JPEG: data}}},
+		items: []draw.Item{{Box: box, Node: node, Shape: draw.Picture{Name: p.Name, JPEG: data.bytes}}},
 	}, nil
+}
+
+// jpegData is a photo's copy for print and its size in pixels.
+type jpegData struct {
+	bytes         []byte
+	width, height int64
+}
+
+// jpeg reads a photo's copy for print, once for a whole deck.
+func (p *press) jpeg(ph *photo) (jpegData, error) {
+	if data, ok := p.photos[ph.Name]; ok {
+		return data, nil
+	}
+	if ph.Open == nil {
+		return jpegData{}, errors.New("the photo has no copy for print; make its public copies again")
+	}
+	raw, err := ph.Open()
+	if err != nil {
+		return jpegData{}, fmt.Errorf("the photo's copy for print cannot be read: %w", err)
+	}
+	size, err := jpeg.DecodeConfig(bytes.NewReader(raw))
+	if err != nil {
+		return jpegData{}, fmt.Errorf("the photo's copy for print is not a JPEG that can be read: %w", err)
+	}
+	data := jpegData{raw, int64(size.Width), int64(size.Height)}
+	p.photos[ph.Name] = data
+	return data, nil
 }
 
 // frontText sets all of the front but title and photo.
@@ -153,10 +173,14 @@ func (c composer) cautionStrip(labels []string) (block, error) {
 	symbol := cautionSymbol(c.text.Scale(16, 10), c.face.Colours.OnCaution, c.face.Colours.Caution)
 	x := pad + symbol.width + pad
 	dark := c.face.Colours.OnCaution
+	var words []string
+	for _, label := range labels {
+		words = append(words, sentence(label))
+	}
 	set, err := c.set([]ink{
 		{"Take care: ", c.face.heavy, dark, node},
-		{sentence(strings.Join(labels, ", ")), c.face.strong, dark, node},
-	}, c.text, c.face.TextLeading, typeset.Measure{Width: c.measure() - x - pad, Chars: c.face.LineChars})
+		{strings.Join(words, " "), c.face.strong, dark, node},
+	}, c.text, c.paper.Leading, typeset.Measure{Width: c.measure() - x - pad, Chars: c.face.LineChars})
 	if err != nil {
 		return block{}, err
 	}
@@ -174,7 +198,7 @@ func (c composer) cautionStrip(labels []string) (block, error) {
 // of them. The dark part of the code ends at the margin; its clear border
 // reaches into it.
 func (c composer) frontFoot(k content) (block, error) {
-	code, err := c.code(k)
+	code, err := c.codeWithLine(k)
 	if err != nil {
 		return block{}, err
 	}
@@ -205,25 +229,24 @@ func (c composer) frontFoot(k content) (block, error) {
 	return foot, nil
 }
 
-// code sets the QR code with its line below it.
-func (c composer) code(k content) (block, error) {
-	bars, err := encodeQR(k.Address)
+// codeWithLine sets the QR code with its line below it.
+func (c composer) codeWithLine(k content) (block, error) {
+	code, err := c.code(k.Address)
 	if err != nil {
 		return block{}, err
 	}
-	module := c.paper.Module
-	side := module * typeset.Points(bars.Bounds().Dx()+2*quietModules)
+	side := code.side
 	figure := &draw.Node{Role: draw.RoleFigure, Alt: "QR code that opens " + k.Address}
 	box := draw.Rect{W: side, H: side}
 	b := block{width: side, height: side, nodes: []*draw.Node{figure}}
 	b.items = []draw.Item{
 		{Box: box, Ground: true, Shape: draw.Rectangle(box, draw.Colour{R: 255, G: 255, B: 255})},
-		{Box: box, Node: figure, Shape: drawQR(bars, draw.Point{X: module * quietModules, Y: module * quietModules}, module, draw.Colour{})},
+		{Box: box, Node: figure, Shape: code.path},
 	}
 	line, err := c.paragraph(k.QRLine, c.face.strong, c.face.Colours.Heading, c.paper.Small, side)
 	if err != nil {
 		return b, err
 	}
-	b.put(line, (side-line.width)/2, side-module)
+	b.put(line, (side-line.width)/2, side-c.paper.Module)
 	return b, nil
 }

@@ -13,7 +13,7 @@ import (
 // errors.Join when more than one field must give way.
 type Overflow struct {
 	Card  string // its number: "3a"
-	Story string // id
+	Story string // id; "stop ID" on a sheet for the guide alone
 	Paper string // a6, a5, a4 or letter
 	Face  string // front or back
 	Field string // title, came_off, failed, talk …
@@ -25,7 +25,8 @@ func (e *Overflow) Error() string {
 	if e.Words == 1 {
 		words = "word"
 	}
-	return fmt.Sprintf("the text does not fit on %s; take %d %s out of %q, or choose larger paper", e.Paper, e.Words, words, e.Field)
+	return fmt.Sprintf("card %s (%s), %s: the text does not fit on %s; take %d %s out of %q, or choose larger paper",
+		e.Card, e.Story, e.Face, e.Paper, e.Words, words, e.Field)
 }
 
 // overflow finds which fields must lose how many words: one word at a time from
@@ -49,9 +50,9 @@ func (c composer) overflow(k content, sheet layout) error {
 		}
 	}
 	var all []error
-	for _, field := range shortenable(c.side) {
+	for _, field := range k.shortenable(c.side) {
 		if lost[field] > 0 {
-			all = append(all, &Overflow{Card: k.Number, Story: k.Story, Paper: c.paperName, Face: c.side, Field: field, Words: lost[field]})
+			all = append(all, &Overflow{Card: k.Number, Story: k.name(), Paper: c.paperName, Face: c.side, Field: field, Words: lost[field]})
 		}
 	}
 	return errors.Join(all...)
@@ -67,11 +68,14 @@ func (c composer) smallest(k content, sheet layout) (bool, error) {
 }
 
 // shortenable lists the fields that a writer can take words out of.
-func shortenable(side string) []string {
-	if side == front {
+func (k content) shortenable(side string) []string {
+	switch {
+	case k.GuideOnly:
+		return []string{fieldWithheld}
+	case side == front:
 		return []string{fieldTitle, fieldCameOff, fieldFailed, fieldReplaced, fieldCredits}
 	}
-	return []string{fieldTitle, fieldTalk, fieldProps, fieldQuestions, fieldClaims, fieldWithheld}
+	return []string{fieldTitle, fieldTalk, fieldProps, fieldQuestions, fieldClaims}
 }
 
 func (k content) clone() content {
@@ -89,7 +93,7 @@ func (k content) sections(side string) map[string]section {
 // longest names the field with the most words, and more than one of them.
 func (k content) longest(side string) string {
 	best, most := "", 1
-	for _, field := range shortenable(side) {
+	for _, field := range k.shortenable(side) {
 		n := len(strings.Fields(k.Title))
 		if field != fieldTitle {
 			n = k.sections(side)[field].words()

@@ -117,6 +117,7 @@ type Step struct {
 // Path is a filled outline. Fill rule: non-zero winding.
 type Path struct {
 	Fill  Colour
+	At    Point // where the origin of the steps lies on the page
 	Steps []Step
 }
 
@@ -181,15 +182,8 @@ func (it Item) Shift(dx, dy Points) Item {
 		s.Y += dy
 		it.Shape = s
 	case Path:
-		steps := make([]Step, len(s.Steps))
-		for i, st := range s.Steps {
-			for j := range st.To {
-				st.To[j].X += dx
-				st.To[j].Y += dy
-			}
-			steps[i] = st
-		}
-		s.Steps = steps
+		s.At.X += dx
+		s.At.Y += dy
 		it.Shape = s
 	}
 	return it

@@ -92,19 +92,31 @@ func channel(v uint8) string {
 func (c *content) path(p draw.Path) {
 	c.fill(p.Fill)
 	for _, s := range p.Steps {
-		a, b, end := s.To[0], s.To[1], s.To[2]
+		points := 0
 		switch s.Op {
-		case draw.Move:
-			fmt.Fprintf(&c.out, "%v %v m ", a.X, c.y(a.Y))
-		case draw.Line:
-			fmt.Fprintf(&c.out, "%v %v l ", a.X, c.y(a.Y))
+		case draw.Move, draw.Line:
+			points = 1
 		case draw.Curve:
-			fmt.Fprintf(&c.out, "%v %v %v %v %v %v c ", a.X, c.y(a.Y), b.X, c.y(b.Y), end.X, c.y(end.Y))
-		case draw.Close:
-			c.out.WriteString("h ")
+			points = 3
 		}
+		for _, to := range s.To[:points] {
+			fmt.Fprintf(&c.out, "%v %v ", p.At.X+to.X, c.y(p.At.Y+to.Y))
+		}
+		c.out.WriteString(pathOperator(s.Op))
 	}
 	c.out.WriteString("f\n")
+}
+
+func pathOperator(op draw.Op) string {
+	switch op {
+	case draw.Move:
+		return "m "
+	case draw.Line:
+		return "l "
+	case draw.Curve:
+		return "c "
+	}
+	return "h "
 }
 
 func (c *content) text(t draw.Text) error {

@@ -19,6 +19,7 @@ type file struct {
 	plain   map[ref]string // dictionaries, arrays
 	streams map[ref][]byte // whole stream objects, without "obj" and "endobj"
 	last    ref
+	zlib    *zlib.Writer // kept, since a new one costs a megabyte each
 }
 
 func newFile() *file { return &file{plain: map[ref]string{}, streams: map[ref][]byte{}} }
@@ -50,23 +51,27 @@ func (f *file) stream(dict string, data []byte) ref {
 
 // deflated adds a compressed stream.
 func (f *file) deflated(dict string, data []byte) (ref, error) {
-	packed, err := deflate(data)
+	packed, err := f.deflate(data)
 	if err != nil {
 		return 0, err
 	}
 	return f.stream(dict+"/Filter/FlateDecode", packed), nil
 }
 
-func deflate(data []byte) ([]byte, error) {
+func (f *file) deflate(data []byte) ([]byte, error) {
 	var b bytes.Buffer
-	w, err := zlib.NewWriterLevel(&b, zlib.BestCompression)
-	if err != nil {
+	if f.zlib == nil {
+		w, err := zlib.NewWriterLevel(&b, zlib.BestCompression)
+		if err != nil {
+			return nil, err
+		}
+		f.zlib = w
+	}
+	f.zlib.Reset(&b)
+	if _, err := f.zlib.Write(data); err != nil {
 		return nil, err
 	}
-	if _, err := w.Write(data); err != nil {
-		return nil, err
-	}
-	if err := w.Close(); err != nil {
+	if err := f.zlib.Close(); err != nil {
 		return nil, err
 	}
 	return b.Bytes(), nil
@@ -105,7 +110,7 @@ func (f *file) writeTo(w io.Writer, catalog, info ref) error {
 	table := f.reserve()
 	start := b.Len()
 	places[table] = place{offset: start}
-	packed, err := deflate(f.crossReferences(places))
+	packed, err := f.deflate(f.crossReferences(places))
 	if err != nil {
 		return err
 	}

@@ -59,6 +59,9 @@ func (u *fontUse) glyph(id uint16, text string) uint16 {
 // plainSpaces lets a search for "16 SWG" find text that was set with a
 // no-break space.
 func plainSpaces(s string) string {
+	if !strings.ContainsAny(s, "\u00a0\u202f\u2007") {
+		return s
+	}
 	return strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2007", " ").Replace(s)
 }
 

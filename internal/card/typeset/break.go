@@ -66,12 +66,15 @@ func (e TooWide) Error() string {
 
 // token is text that is kept on one line, and what may follow it.
 type token struct {
-	text  string
-	span  *Span
-	word  word
-	width Points
-	chars int
-	after breakKind
+	text   string
+	span   *Span
+	word   word
+	width  Points
+	chars  int
+	after  breakKind
+	spaced bool   // the text ends with a space, which is kept as a glyph
+	space  Points // width of a space in this font and size
+	hyphen Points // width of the hyphen that is printed if the line ends here
 }
 
 type breakKind int
@@ -127,6 +130,10 @@ func tokenise(spans []Span) ([]token, error) {
 		if len(tokens) > 0 && startsWithSpace(span.Text) {
 			tokens[len(tokens)-1].after = atSpace
 		}
+		space, err := advanceOf(" ", span)
+		if err != nil {
+			return nil, err
+		}
 		for text != "" {
 			piece, after, rest := cut(text)
 			if rest == "" && after == atParagraph && endsWithSpace(span.Text) {
@@ -138,16 +145,23 @@ func tokenise(spans []Span) ([]token, error) {
 			if err != nil {
 				return nil, err
 			}
+			var hyphen Points
+			if after == atSoft {
+				if hyphen, err = advanceOf("-", span); err != nil {
+					return nil, err
+				}
+			}
 			tokens = append(tokens, token{
 				text: piece, span: span, word: w, after: after,
 				width: span.Size.Scale(w.width, span.Font.UnitsPerEm()),
-				chars: utf8.RuneCountInString(piece),
+				chars: utf8.RuneCountInString(piece), space: space, hyphen: hyphen,
 			})
 			text = rest
 		}
 	}
-	if len(tokens) > 0 {
-		tokens[len(tokens)-1].after = atParagraph
+	if n := len(tokens); n > 0 {
+		tokens[n-1].spaced = tokens[n-1].after == atSpace
+		tokens[n-1].after = atParagraph
 	}
 	return tokens, nil
 }
@@ -288,13 +302,13 @@ func extendFrom(best []choice, tokens []token, start int, m Measure) {
 		if t.after != joined {
 			w, n := width, chars
 			if t.after == atSoft {
-				w += hyphenWidth(t)
+				w += t.hyphen
 				n++
 			}
 			if w <= m.Width && (m.Chars == 0 || n <= m.Chars || words == 1) {
 				way := choice{
 					reached: true, lines: best[start].lines + 1, from: start,
-					cost: best[start].cost + lineCost(w, words, start, t.after, n, m),
+					cost: best[start].cost + lineCost(w, words, start, t.after, m),
 				}
 				if way.better(best[end]) {
 					best[end] = way
@@ -302,7 +316,7 @@ func extendFrom(best []choice, tokens []token, start int, m Measure) {
 			}
 		}
 		if t.after == atSpace {
-			width += spaceWidth(t)
+			width += t.space
 			chars++
 			words++
 		}
@@ -311,13 +325,13 @@ func extendFrom(best []choice, tokens []token, start int, m Measure) {
 
 // lineCost says how ill a line looks: the square of its empty share in
 // thousandths, and more for a broken word or a lone short last word.
-func lineCost(width Points, words, start int, after breakKind, chars int, m Measure) int64 {
+func lineCost(width Points, words, start int, after breakKind, m Measure) int64 {
 	const loneWord, brokenWord, brokenAtHyphen = 1 << 40, 1 << 32, 40_000
 	empty := int64((m.Width - width) * 1000 / max(m.Width, 1))
 	switch {
 	case after == atParagraph && !m.Even:
 		cost := int64(0)
-		if start > 0 && words == 1 && chars < 12 {
+		if start > 0 && words == 1 && empty > 600 {
 			cost += loneWord
 		}
 		if short := max(0, empty-600); start > 0 {
@@ -349,20 +363,10 @@ func widest(tokens []token, m Measure) error {
 	return TooWide{Word: text}
 }
 
-func spaceWidth(t token) Points {
-	w, err := t.span.Font.shape(" ")
-	if err != nil {
-		return 0
-	}
-	return t.span.Size.Scale(w.width, t.span.Font.UnitsPerEm())
-}
-
-func hyphenWidth(t token) Points {
-	w, err := t.span.Font.shape("-")
-	if err != nil {
-		return 0
-	}
-	return t.span.Size.Scale(w.width, t.span.Font.UnitsPerEm())
+// advanceOf returns the width of a text in a span's font and size.
+func advanceOf(text string, span *Span) (Points, error) {
+	w, err := span.Font.shape(text)
+	return span.Size.Scale(w.width, span.Font.UnitsPerEm()), err
 }
 
 // setLine places the tokens of one line. A line that ends at a space keeps the
@@ -379,14 +383,14 @@ func setLine(tokens []token) (Line, error) {
 		line.extend(t)
 		p.Width = x - p.X
 		switch {
-		case t.after == atSpace:
+		case t.after == atSpace || t.spaced:
 			space, err := t.span.Font.shape(" ")
 			if err != nil {
 				return Line{}, err
 			}
 			p.Glyphs = append(p.Glyphs, space.glyphs...)
 			if !end {
-				x += spaceWidth(t)
+				x += t.space
 				line.Chars++
 			}
 		case t.after == atSoft && end:
@@ -397,7 +401,7 @@ func setLine(tokens []token) (Line, error) {
 			g := hyphen.glyphs[0]
 			g.Text = string(softHyphen)
 			p.Glyphs = append(p.Glyphs, g)
-			x += hyphenWidth(t)
+			x += t.hyphen
 			p.Width = x - p.X
 			line.Chars++
 		}

@@ -1,0 +1,383 @@
+package card
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/themes"
+)
+
+// short is a story that fits on the smallest card, front and back.
+func short(t testing.TB) cleared.StoryFields {
+	f := stiffener(t)
+	f.Talk = "Hold it up. Ask who would trust it to sea."
+	f.Claims = f.Claims[1:]
+	f.Questions = f.Questions[:1]
+	f.Props = f.Props[1:]
+	return f
+}
+
+func TestEveryPaperPrintsBothFaces(t *testing.T) {
+	for _, paper := range papers() {
+		sheets := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(short(t))), withheldStop()), options(paper))
+		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3"}, {Stop: "tail", Number: "4", GuideOnly: true}}
+		got := slices.Clone(sheets.Cards)
+		for i := range got {
+			if len(got[i].Digest) != 64 {
+				t.Errorf("%s: card %s has the digest %q; want 64 hexadecimal digits", paper, got[i].Number, got[i].Digest)
+			}
+			got[i].Digest = ""
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: cards %+v; want %+v", paper, got, want)
+		}
+	}
+}
+
+func TestStoriesAtOneStopAreLettered(t *testing.T) {
+	var stories []cleared.Story
+	for _, id := range []string{"one", "two", "three"} {
+		f := short(t)
+		f.ID = id
+		stories = append(stories, cleared.NewStory(f))
+	}
+	tour := tourOf(stopOf(3, stories...), stopNamed("wing", 7, stories[0]))
+	var got []string
+	for _, p := range Cards(settings(), tour) {
+		got = append(got, p.Number+" "+p.Story)
+	}
+	if want := []string{"3a one", "3b two", "3c three", "7 one"}; !slices.Equal(got, want) {
+		t.Errorf("cards %q; want %q", got, want)
+	}
+	for i, want := range map[int]string{0: "a", 25: "z", 26: "aa", 27: "ab", 52: "ba"} {
+		if got := letter(i); got != want {
+			t.Errorf("letter(%d) = %q; want %q", i, got, want)
+		}
+	}
+}
+
+func TestSameInputGivesTheSameBytes(t *testing.T) {
+	first := mustDeck(t, fullTour(t), options("a5"))
+	second := mustDeck(t, fullTour(t), options("a5"))
+	if !bytes.Equal(first.PDF, second.PDF) {
+		t.Error("two decks of the same tour differ")
+	}
+	if !slices.Equal(first.Cards, Cards(settings(), fullTour(t))) {
+		t.Error("Cards lists other cards than Deck prints")
+	}
+}
+
+func digestOf(t *testing.T, s cleared.Settings, stop cleared.Stop) string {
+	t.Helper()
+	return Cards(s, tourOf(stop))[0].Digest
+}
+
+func TestDigestLeavesOutTheDayAndThePaper(t *testing.T) {
+	tour := fullTour(t)
+	later := options("a4", front)
+	later.AsOf = day.MustParse("2031-03-01")
+	a, b := mustDeck(t, tour, options("a5")), mustDeck(t, tour, later)
+	if !slices.Equal(a.Cards, b.Cards) {
+		t.Errorf("another day, paper and choice of faces changed the cards:\n%+v\n%+v", a.Cards, b.Cards)
+	}
+	if bytes.Equal(a.PDF, b.PDF) {
+		t.Error("the as-of date does not show on the cards")
+	}
+}
+
+// Each change is one that a reader of front or back would see.
+func TestDigestChangesWithAnythingShown(t *testing.T) {
+	plain := digestOf(t, settings(), stopOf(3, cleared.NewStory(short(t))))
+	changes := map[string]func(*cleared.StoryFields){
+		"title":    func(f *cleared.StoryFields) { f.Title += "!" },
+		"came off": func(f *cleared.StoryFields) { f.CameOff += " Two." },
+		"failed":   func(f *cleared.StoryFields) { f.Failed += " Two." },
+		"replaced": func(f *cleared.StoryFields) { f.Replaced += " Two." },
+		"credits":  func(f *cleared.StoryFields) { f.Credits = append(f.Credits, "Lent by a friend") },
+		"talk":     func(f *cleared.StoryFields) { f.Talk += " Wait." },
+		"question": func(f *cleared.StoryFields) { f.Questions = []cleared.Question{{Ask: "Why?", Answer: "Rot."}} },
+		"status": func(f *cleared.StoryFields) {
+			f.Claims = []cleared.Claim{{Say: f.Claims[0].Say, Status: "told", Evidence: f.Claims[0].Evidence}}
+		},
+		"evidence": func(f *cleared.StoryFields) {
+			f.Claims = []cleared.Claim{{Say: f.Claims[0].Say, Status: f.Claims[0].Status, Evidence: "A photograph."}}
+		},
+		"hand round": func(f *cleared.StoryFields) {
+			f.Props = []cleared.Prop{{What: "new strip", HandRound: cleared.LookOnly, MadeSafe: "edges filed and taped"}}
+		},
+		"caution": func(f *cleared.StoryFields) { f.Cautions = nil },
+		"photo":   func(f *cleared.StoryFields) { f.Photos = nil },
+		"alt": func(f *cleared.StoryFields) {
+			c, _ := f.Photos[0].Copy(cleared.Card)
+			f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{Alt: "Another.", Credit: "Tam Reddle", Copies: []cleared.Copy{c}})}
+		},
+		"language": func(f *cleared.StoryFields) { f.Language = "cy" },
+	}
+	seen := map[string]string{plain: "no change"}
+	for _, name := range slices.Sorted(maps.Keys(changes)) {
+		f := short(t)
+		changes[name](&f)
+		d := digestOf(t, settings(), stopOf(3, cleared.NewStory(f)))
+		if other, ok := seen[d]; ok {
+			t.Errorf("the digest after a change of %s is that of %s", name, other)
+		}
+		seen[d] = name
+	}
+	f := short(t)
+	f.Body, f.Digest, f.Evergreen = "Another long account.", "d2", true
+	if d := digestOf(t, settings(), stopOf(3, cleared.NewStory(f))); d != plain {
+		t.Error("the digest changed with something that no card shows")
+	}
+	moved := cleared.NewSettings(cleared.SettingsFields{Workshop: "Marram Sound Flying Boat Trust", Language: "en-GB", Site: "https://example.net/"})
+	if d := digestOf(t, moved, stopOf(3, cleared.NewStory(short(t)))); d == plain {
+		t.Error("the digest stays the same when the QR code opens another address")
+	}
+}
+
+// overflows lists all overflows in a tree of joined and wrapped errors.
+func overflows(err error) []*Overflow {
+	switch e := err.(type) {
+	case *Overflow:
+		return []*Overflow{e}
+	case interface{ Unwrap() []error }:
+		var all []*Overflow
+		for _, one := range e.Unwrap() {
+			all = append(all, overflows(one)...)
+		}
+		return all
+	case interface{ Unwrap() error }:
+		return overflows(e.Unwrap())
+	}
+	return nil
+}
+
+func loseWords(s string, n int) string {
+	words := strings.Fields(s)
+	return strings.Join(words[:len(words)-n], " ")
+}
+
+// What the error asks for must be enough, and one word less must not be.
+func TestOverflowNamesTheFieldAndEnoughWords(t *testing.T) {
+	long := short(t)
+	long.Failed = strings.TrimSpace(strings.Repeat("Salt water had crept under the paint for years. ", 20))
+	deckOf := func(f cleared.StoryFields) error {
+		_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a6", front))
+		return err
+	}
+	err := deckOf(long)
+	var first *Overflow
+	if !errors.As(err, &first) {
+		t.Fatalf("Deck = %v; want an Overflow", err)
+	}
+	all := overflows(err)
+	if len(all) != 1 || all[0].Field != "failed" || all[0].Card != "3" || all[0].Story != "floor-stiffener" || all[0].Face != "front" || all[0].Paper != "a6" {
+		t.Fatalf("overflows %+v; want one, of failed, on the front of card 3", *first)
+	}
+	for _, word := range []string{"card 3", "floor-stiffener", "front", "failed", "a6"} {
+		if !strings.Contains(err.Error(), word) {
+			t.Errorf("%q does not say %q", err, word)
+		}
+	}
+	fits := long
+	fits.Failed = loseWords(long.Failed, first.Words)
+	if err := deckOf(fits); err != nil {
+		t.Errorf("after losing the %d words asked for: %v", first.Words, err)
+	}
+	nearly := long
+	nearly.Failed = loseWords(long.Failed, first.Words-1)
+	if err := deckOf(nearly); err == nil {
+		t.Errorf("%d words were asked for, and %d are enough", first.Words, first.Words-1)
+	}
+}
+
+func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
+	f := short(t)
+	f.Talk = strings.Repeat("Tell them how it was found and what it cost. ", 60)
+	g := f
+	g.ID = "other"
+	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f), cleared.NewStory(g))), options("a5"))
+	got := map[string]bool{}
+	for _, o := range overflows(err) {
+		got[o.Card+" "+o.Face+" "+o.Field] = true
+	}
+	if want := map[string]bool{"3a back talk": true, "3b back talk": true}; !maps.Equal(got, want) {
+		t.Errorf("overflows %v; want %v", got, want)
+	}
+}
+
+func TestWordTooWideForItsCardIsNamed(t *testing.T) {
+	f := short(t)
+	f.Title = "The " + strings.Repeat("unter", 12) + "rumpf"
+	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a6", front))
+	if err == nil || !strings.Contains(err.Error(), "unterrumpf") || !strings.Contains(err.Error(), "card 3") {
+		t.Errorf("Deck = %v; want an error that names the word and the card", err)
+	}
+}
+
+func TestMissingGlyphNamesCardFieldAndCharacter(t *testing.T) {
+	f := short(t)
+	f.Failed = "The 船 rotted."
+	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
+	if err == nil {
+		t.Fatal("a character that the font lacks was printed")
+	}
+	for _, want := range []string{"card 3", "failed", "船", "U+8239"} {
+		if !strings.Contains(err.Error(), want) {
+			t.Errorf("%q does not say %q", err, want)
+		}
+	}
+}
+
+func TestWrongOptionsAreRefused(t *testing.T) {
+	tour := tourOf(stopOf(3, cleared.NewStory(short(t))))
+	if _, err := Deck(t.Context(), settings(), tour, options("a3")); !errors.Is(err, ErrPaper) {
+		t.Errorf("paper a3: %v; want ErrPaper", err)
+	}
+	if _, err := Deck(t.Context(), settings(), tour, options("a5", "side")); !errors.Is(err, ErrFace) {
+		t.Errorf("face side: %v; want ErrFace", err)
+	}
+	none := options("a5")
+	none.Faces = nil
+	if _, err := Deck(t.Context(), settings(), tour, none); !errors.Is(err, ErrFace) {
+		t.Errorf("no face: %v; want ErrFace", err)
+	}
+	if _, err := Deck(t.Context(), settings(), tourOf(), options("a5")); err == nil {
+		t.Error("a tour without stops was printed")
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Deck(ctx, settings(), tour, options("a5")); !errors.Is(err, context.Canceled) {
+		t.Errorf("after cancelling: %v; want context.Canceled", err)
+	}
+}
+
+func TestUnreadablePhotoIsAnError(t *testing.T) {
+	broken := errors.New("disk gone")
+	for name, c := range map[string]cleared.CopyFields{
+		"unreadable":        {Use: cleared.Card, Name: "a.jpg", Open: func() ([]byte, error) { return nil, broken }},
+		"not a JPEG":        {Use: cleared.Card, Name: "a.jpg", Open: func() ([]byte, error) { return []byte("GIF89a"), nil }},
+		"no copy for print": {Use: cleared.Web400, Name: "a.jpg", Open: func() ([]byte, error) { return picture(t, 60, 40), nil }},
+	} {
+		f := short(t)
+		f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{Alt: "A strip.", Copies: []cleared.Copy{cleared.NewCopy(c)}})}
+		_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5"))
+		if err == nil || !strings.Contains(err.Error(), "photo") {
+			t.Errorf("%s: Deck = %v; want an error about the photo", name, err)
+		}
+		if name == "unreadable" && !errors.Is(err, broken) {
+			t.Errorf("%v hides its cause", err)
+		}
+	}
+}
+
+func TestFigureWithoutAltTextIsAnError(t *testing.T) {
+	f := short(t)
+	c, _ := f.Photos[0].Copy(cleared.Card)
+	f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{Copies: []cleared.Copy{c}})}
+	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5"))
+	if err == nil || !strings.Contains(err.Error(), "alt text") {
+		t.Errorf("Deck = %v; want an error about the alt text", err)
+	}
+}
+
+// themed is the embedded theme with one file changed by replacing text.
+func themed(t *testing.T, file, old, new string) Options {
+	t.Helper()
+	src, err := os.ReadFile("../../themes/" + file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Contains(src, []byte(old)) {
+		t.Fatalf("%s does not hold %q", file, old)
+	}
+	o := options("a5")
+	o.Theme = themes.Over(fstest.MapFS{file: {Data: bytes.Replace(src, []byte(old), []byte(new), 1)}})
+	return o
+}
+
+func TestFacesAreReadStrictly(t *testing.T) {
+	tour := tourOf(stopOf(3, cleared.NewStory(short(t))))
+	for _, c := range []struct{ name, old, new, want string }{
+		{"unknown key", "line_chars:", "line_chras:", `themes/faces/front.yaml:21:1: the key "line_chras" is not known here; did you mean "line_chars"?`},
+		{"small type", "text: {least: 12 pt, most: 16.5 pt}", "text: {least: 11.5 pt, most: 16.5 pt}", "11.5 pt; nothing on a card is smaller than 12 pt"},
+		{"small print", "small: 12 pt", "small: 8 pt", "8 pt; nothing on a card is smaller than 12 pt"},
+		{"pale text", `quiet: "#3d4953"`, `quiet: "#777777"`, "the contrast is 4.48 to 1"},
+		{"no colour", `quiet: "#3d4953"`, `quiet: grey`, "not a colour"},
+		{"fine code", "module: 0.5 mm", "module: 0.4 mm", "0.5 mm or more"},
+		{"no cautions", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [came_off, failed, replaced, handling]", "leave none out"},
+		{"twice", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [came_off, failed, replaced, failed, handling]", "leave none out"},
+		{"limits crossed", "title: {least: 19 pt, most: 27 pt}", "title: {least: 29 pt, most: 27 pt}", "the most is less than the least"},
+		{"narrow margin", "margin: 6.5 mm", "margin: 5 mm", "6 mm or more"},
+		{"heading", "heading: run-in", "heading: run", "run-in or own-line"},
+		{"lost font", "text: fonts/SourceSans3-Regular.ttf", "text: fonts/None.ttf", "the font cannot be read"},
+		{"not a font", "text: fonts/SourceSans3-Regular.ttf", "text: fonts/OFL.md", "not a font"},
+		{"crowded lines", "leading: 130", "leading: 90", "between 105 and 200"},
+	} {
+		_, err := Deck(t.Context(), settings(), tour, themed(t, "faces/front.yaml", c.old, c.new))
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: Deck = %v; want an error that says %q", c.name, err, c.want)
+		}
+	}
+}
+
+func TestWorkspaceMayOverrideAFace(t *testing.T) {
+	tour := tourOf(stopOf(3, cleared.NewStory(short(t))))
+	o := themed(t, "faces/front.yaml", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [cautions, came_off, failed, replaced, handling]")
+	if bytes.Equal(mustDeck(t, tour, o).PDF, mustDeck(t, tour, options("a5")).PDF) {
+		t.Error("the workspace's own face made no difference")
+	}
+}
+
+func TestAsOfDayIsNeeded(t *testing.T) {
+	o := options("a5")
+	o.AsOf = day.Date{}
+	if _, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(short(t)))), o); err == nil || !strings.Contains(err.Error(), "day") {
+		t.Errorf("Deck without a day = %v; want an error that asks for it", err)
+	}
+}
+
+// Where one story of a stop is cleared and another is not, visitors get the one
+// and the guide learns of the other.
+func TestStopWithSomethingWithheldAlsoPrintsASheetForTheGuide(t *testing.T) {
+	stop := cleared.NewStop(cleared.StopFields{
+		ID: "tail", Number: 5, At: "Under the tail", Stories: []cleared.Story{cleared.NewStory(short(t))}, Withheld: []string{"one story is stale"},
+	})
+	got := Cards(settings(), tourOf(stop))
+	if len(got) != 2 || got[0].GuideOnly || !got[1].GuideOnly || got[1].Story != "" {
+		t.Errorf("cards %+v; want the story's and one for the guide alone", got)
+	}
+	long := cleared.NewStop(cleared.StopFields{ID: "wing", Number: 6, Withheld: []string{strings.Repeat("it waits and waits ", 60)}})
+	_, err := Deck(t.Context(), settings(), tourOf(long), options("a6", front))
+	if all := overflows(err); len(all) != 1 || all[0].Field != "withheld" || all[0].Story != "stop wing" {
+		t.Errorf("a reason too long for its sheet: %v; want an Overflow of withheld", err)
+	}
+}
+
+func TestStoryInAnotherLanguageIsMarkedSo(t *testing.T) {
+	f := short(t)
+	f.Language = "el"
+	f.CameOff = "Μια λεπτή λωρίδα αλουμινίου."
+	doc := mustLay(t, tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front), false)
+	marked := 0
+	for _, n := range doc.Root.Kids[0].Kids[0].Kids {
+		if n.Language == "el" {
+			marked++
+		}
+		if n.Role == "H2" && n.Language != "" {
+			t.Error("our own headings are marked as Greek")
+		}
+	}
+	// Title, photo, and the three fields.
+	if marked != 5 {
+		t.Errorf("%d elements are marked as Greek; want 5", marked)
+	}
+}
