@@ -3,144 +3,746 @@ package site
 import (
 	"bytes"
 	"context"
+	"encoding/json"
+	"encoding/xml"
 	"fmt"
-	"image"
-	"image/color"
-	"image/jpeg"
+	"io/fs"
+	"maps"
+	"net/url"
+	"os"
+	"path"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
 	"testing"
+	"testing/fstest"
+	"time"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
-	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/themes"
+	"golang.org/x/net/html"
 )
 
-// photo draws a picture with copies for every use. No two seeds look alike.
-func photo(alt, caption, credit string, seed int) cleared.Photo {
-	f := cleared.PhotoFields{Alt: alt, Caption: caption, Credit: credit}
-	for _, c := range []struct {
-		use  cleared.Use
-		w, h int
-	}{{cleared.Web400, 400, 267}, {cleared.Web800, 800, 533}, {cleared.Web1200, 1200, 800}, {cleared.Letter, 1200, 800}} {
-		f.Copies = append(f.Copies, cleared.NewCopy(cleared.CopyFields{
-			Use: c.use, Width: c.w, Height: c.h, Name: fmt.Sprintf("%08x%s.jpg", seed, c.use[:1]+cleared.Use(fmt.Sprint(c.w))),
-			Open: func() ([]byte, error) { return drawn(c.w, c.h, seed) },
-		}))
+func TestArchiveHasItsPagesAndNoOthers(t *testing.T) {
+	files := built(t, fixture())
+	want := strings.Fields(`
+		index.html feed.xml sitemap.xml search-index.js search.js archive.css mark.svg search/index.html
+		story/index.html story/floor-stiffener/index.html story/rudder-skin/index.html story/bilge-pump/index.html story/wrong-colour/index.html
+		area/index.html area/hull/index.html area/tail/index.html area/wing/index.html
+		stop/index.html stop/hull-floor/index.html stop/keel/index.html stop/bow/index.html
+		word/index.html word/spar/index.html word/stringer/index.html word/rivet/index.html
+		edition/index.html edition/2031-W04/index.html
+		fonts/SourceSans3-It.ttf.woff2 fonts/SourceSans3-Regular.ttf.woff2 fonts/SourceSans3-Semibold.ttf.woff2
+		pictures/00000001w400.jpg pictures/00000001w800.jpg pictures/00000001w1200.jpg
+		pictures/00000002w400.jpg pictures/00000002w800.jpg pictures/00000002w1200.jpg
+		pictures/00000003w400.jpg pictures/00000003w800.jpg pictures/00000003w1200.jpg`)
+	slices.Sort(want)
+	if got := slices.Sorted(maps.Keys(files)); !slices.Equal(got, want) {
+		t.Errorf("files\n got %v\nwant %v", got, want)
 	}
-	return cleared.NewPhoto(f)
 }
 
-func drawn(w, h, seed int) ([]byte, error) {
-	img := image.NewRGBA(image.Rect(0, 0, w, h))
-	for y := range h {
-		for x := range w {
-			shade := uint8(90 + 110*y/h)
-			if (x*9/w+y*6/h+seed)%3 == 0 {
-				shade -= 40
-			}
-			img.Set(x, y, color.RGBA{shade - uint8(seed*9%60), shade, shade + uint8(seed*13%50), 255})
+// elements calls f for each element of an HTML page.
+func elements(t *testing.T, name string, page []byte, f func(*html.Node)) {
+	t.Helper()
+	tree, err := html.Parse(bytes.NewReader(page))
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	for n := range tree.Descendants() {
+		if n.Type == html.ElementNode {
+			f(n)
 		}
 	}
-	var out bytes.Buffer
-	err := jpeg.Encode(&out, img, &jpeg.Options{Quality: 60})
-	return out.Bytes(), err
 }
 
-func settings() cleared.SettingsFields {
-	return cleared.SettingsFields{
-		Workshop: "Marram Sound Flying Boat Trust", Machine: "Oystercatcher FO-7", Language: "en-GB",
-		PostalAddress: "The Slipway, Marram Sound", Site: "https://example.org/", From: "Marram Sound <update@example.org>",
-		Returns: "returns@example.org", LegalLines: []string{"Registered charity in an invented country."},
-		Areas:   []cleared.Area{{Key: "hull", Name: "Hull"}, {Key: "tail", Name: "Tail"}, {Key: "wing", Name: "Wing"}},
-		RollOut: day.MustParse("2031-05-03"),
+func attr(n *html.Node, key string) string {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func pagesOf(files Files) []string {
+	var names []string
+	for _, name := range slices.Sorted(maps.Keys(files)) {
+		if strings.HasSuffix(name, ".html") {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+func TestEveryInternalLinkResolvesToAFile(t *testing.T) {
+	const site = "https://example.org/"
+	files := built(t, fixture())
+	links := 0
+	check := func(name, to string) {
+		u, err := url.Parse(to)
+		if err != nil {
+			t.Errorf("%s: %q: %v", name, to, err)
+			return
+		}
+		if u.Scheme == "mailto" || u.Path == "" && u.Fragment != "" {
+			return
+		}
+		target := path.Join(path.Dir(name), u.Path)
+		if strings.HasPrefix(to, site) {
+			target = strings.TrimPrefix(u.Path, "/")
+			if target == "register" {
+				return // a page of the workshop's own, outside the archive
+			}
+			if target == "" || strings.HasSuffix(target, "/") {
+				target += "index.html"
+			}
+		} else if u.IsAbs() {
+			t.Errorf("%s links to %q", name, to)
+			return
+		}
+		links++
+		if _, ok := files[target]; !ok {
+			t.Errorf("%s: link %q leads to %s, which is not there", name, to, target)
+		}
+	}
+	for _, name := range pagesOf(files) {
+		elements(t, name, files[name], func(n *html.Node) {
+			for _, key := range []string{"href", "src", "action"} {
+				if to := attr(n, key); to != "" {
+					check(name, to)
+				}
+			}
+			if set := attr(n, "srcset"); set != "" {
+				for _, candidate := range strings.Split(set, ",") {
+					check(name, strings.Fields(candidate)[0])
+				}
+			}
+			if n.Data == "meta" && attr(n, "property") == "og:image" {
+				check(name, attr(n, "content"))
+			}
+		})
+	}
+	for _, name := range []string{"feed.xml", "sitemap.xml"} {
+		for _, m := range regexp.MustCompile(`<(?:loc|link|guid)>([^<]+)<`).FindAllStringSubmatch(string(files[name]), -1) {
+			check(name, m[1])
+		}
+	}
+	for _, m := range regexp.MustCompile(`url\(([^)]+)\)`).FindAllStringSubmatch(string(files["archive.css"]), -1) {
+		check("archive.css", m[1])
+	}
+	var index []searchEntry
+	script := strings.TrimSuffix(strings.TrimPrefix(string(files["search-index.js"]), "var archiveIndex = "), ";\n")
+	if err := json.Unmarshal([]byte(script), &index); err != nil {
+		t.Fatalf("search-index.js: %v", err)
+	}
+	for _, e := range index {
+		check("search-index.js", e.Path)
+	}
+	if links < 200 {
+		t.Errorf("only %d links were looked at", links)
 	}
 }
 
-func story(id, title string, area cleared.Area, from string) cleared.StoryFields {
-	return cleared.StoryFields{
-		ID: id, Language: "en-GB", Title: title, Area: area,
-		CameOff:  "A thin aluminium strip that stiffened the bottom of the hull, just ahead of the main spar.",
-		Failed:   "Salt water had crept under the paint. It was 1.63 mm thick when new and had lost 15 percent at the worst spot.",
-		Replaced: "We cut and folded a new one here, from the same kind of sheet.",
-		Claims: []cleared.Claim{
-			{Say: "The strip was 1.63 mm thick when new.", Status: "proven", Evidence: "Measured beside a rivet, where the paint had held."},
-			{Say: "We think it is the original strip.", Status: "likely", Evidence: "Same rivet spacing as the drawing."},
-			{Say: "The story goes that a boy paddled through here with a teapot.", Status: "told"},
-		},
-		Questions:   []cleared.Question{{Ask: "Could you have saved it?", Answer: "No. Cleaning out the pits would have left it too thin."}},
-		Talk:        "TALK-CANARY hold both up side by side.",
-		Props:       []cleared.Prop{{What: "PROP-CANARY old strip", HandRound: cleared.DropProof}},
-		Cautions:    []cleared.Caution{{Key: "sharp-edge", Label: "Sharp edges", Advice: "Hold it by the flat; keep fingers off the edges."}},
-		Credits:     []string{"New strip folded by the Tuesday bench."},
-		Body:        "Under the floor boards the paint looked sound.\n\n## What we found\n\nA pick went through it near the stringer. The *main spar* beside it was dry.\n\n- first the paint\n- then the metal\n\nRead about [rivets](/word/rivet/) or see [the register](https://example.org/register).",
-		ForVisitors: true, ForMembers: true, PublicFrom: day.MustParse(from), Digest: "d-" + id,
-	}
+// fetching are the attributes by which a page makes a browser load something.
+var fetching = map[string][]string{
+	"img": {"src", "srcset"}, "script": {"src"}, "iframe": {"src"}, "source": {"src", "srcset"}, "video": {"src", "poster"},
+	"audio": {"src"}, "embed": {"src"}, "object": {"data"}, "input": {"src"}, "use": {"href"}, "image": {"href"},
 }
 
-func words() []cleared.Word {
-	return []cleared.Word{
-		cleared.NewWord(cleared.WordFields{ID: "spar", Word: "spar", Also: []string{"spars", "main spar"}, Meaning: "The beam that carries the wing."}),
-		cleared.NewWord(cleared.WordFields{ID: "stringer", Word: "stringer", Meaning: "A long thin stiffener. It runs *along* the hull."}),
-		cleared.NewWord(cleared.WordFields{ID: "rivet", Word: "rivet", Also: []string{"rivets"}, Meaning: "A pin that is closed for good."}),
-	}
-}
-
-// fixture is a whole small archive.
-func fixture() Archive {
-	hull, tail := cleared.Area{Key: "hull", Name: "Hull"}, cleared.Area{Key: "tail", Name: "Tail"}
-	first := story("floor-stiffener", "The floor that rotted from inside", hull, "2031-02-20")
-	first.Photos = []cleared.Photo{
-		photo("A thin metal strip on a bench, its lower edge eaten away in small craters.", "The old floor stiffener, pitted under its paint.", "Tam Reddle", 1),
-		photo("Two strips side by side.", "Old and new.", "", 2),
-	}
-	second := story("rudder-skin", "A rudder skin with too many holes", tail, "2031-02-27")
-	second.Photos = []cleared.Photo{photo("A dented rudder.", "The rudder before we took the skin off.", "Tam Reddle", 3)}
-	third := story("bilge-pump", "The pump that never stopped", hull, "2031-01-30")
-	third.Body = ""
-	waiting := story("keel-bolt", "HIDDEN-CANARY a bolt", hull, "2031-04-01")
-	stops := []cleared.Stop{
-		cleared.NewStop(cleared.StopFields{ID: "hull-floor", Number: 1, At: "Hull floor, port side", Stories: []cleared.Story{cleared.NewStory(first)}, Cautions: []cleared.Caution{{Label: "Trip hazard", Advice: "Mind the cables."}}, Withheld: []string{"WITHHELD-CANARY"}}),
-		cleared.NewStop(cleared.StopFields{ID: "keel", Number: 2, At: "Under the keel", Stories: []cleared.Story{cleared.NewStory(waiting)}}),
-		cleared.NewStop(cleared.StopFields{ID: "bow", Number: 3, At: "At the bow"}),
-	}
-	return Archive{
-		Settings: cleared.NewSettings(settings()),
-		Stories:  []cleared.Story{cleared.NewStory(third), cleared.NewStory(first), cleared.NewStory(second)},
-		Words:    words(),
-		Tours:    []cleared.Tour{cleared.NewTour(cleared.TourFields{ID: "winter-hangar", Title: "Winter in the hangar", Stops: stops})},
-		Editions: []PublicEdition{{From: day.MustParse("2031-02-20"), Record: edition.Record{
-			Week: day.MustParseWeek("2031-W04"), Subject: "A strip you could push a pick through", Preheader: "One hull stiffener, and what salt did to it.",
-			Opening: "It was a cold week and a good one. See [the story](/story/floor-stiffener/).",
-			Stories: []edition.ToldStory{{ID: "floor-stiffener", Title: "The floor that rotted from inside"}, {ID: "keel-bolt", Title: "A bolt from the keel"}},
-			Figures: figures(), Word: "spar",
-		}}},
-		Withdrawn: []Withdrawal{{ID: "wrong-colour", On: day.MustParse("2031-02-02")}},
-		Theme:     themes.Embedded(),
-		On:        day.MustParse("2031-03-01"),
-	}
-}
-
-func figures() []edition.Figures {
-	return []edition.Figures{
-		{Area: cleared.Area{Key: "hull", Name: "Hull"}, Off: 6, Inspected: 4, Waiting: 3, Ready: 5, Fitted: 6},
-		{Area: cleared.Area{Key: "tail", Name: "Tail"}, Inspected: 1},
-	}
-}
-
-func built(t *testing.T, a Archive) Files {
+// loads lists what a page would load, and fails on code inside the page.
+func loads(t *testing.T, name string, page []byte) []string {
 	t.Helper()
-	files, err := Build(context.Background(), a)
+	var all []string
+	elements(t, name, page, func(n *html.Node) {
+		for _, key := range fetching[n.Data] {
+			if v := attr(n, key); v != "" {
+				all = append(all, v)
+			}
+		}
+		if n.Data == "link" && slices.Contains([]string{"stylesheet", "icon", "preload"}, attr(n, "rel")) {
+			all = append(all, attr(n, "href"))
+		}
+		if n.Data == "script" && (n.FirstChild != nil || attr(n, "src") == "") {
+			t.Errorf("%s has code inside the page", name)
+		}
+		if n.Data == "base" || n.Data == "iframe" || n.Data == "object" || n.Data == "embed" {
+			t.Errorf("%s has a <%s>", name, n.Data)
+		}
+		for _, a := range n.Attr {
+			if strings.HasPrefix(a.Key, "on") {
+				t.Errorf("%s: <%s> has %s", name, n.Data, a.Key)
+			}
+			if strings.HasPrefix(strings.ToLower(strings.TrimSpace(a.Val)), "javascript:") || (a.Key == "src" || a.Key == "href") && strings.HasPrefix(a.Val, "data:") {
+				t.Errorf("%s: <%s %s=%q>", name, n.Data, a.Key, a.Val)
+			}
+		}
+	})
+	return all
+}
+
+func TestNothingIsLoadedFromElsewhere(t *testing.T) {
+	files := built(t, fixture())
+	for _, name := range pagesOf(files) {
+		for _, v := range loads(t, name, files[name]) {
+			if strings.Contains(v, ":") || strings.HasPrefix(v, "//") || strings.HasPrefix(v, "/") {
+				t.Errorf("%s loads %q; want a relative address", name, v)
+			}
+		}
+		elements(t, name, files[name], func(n *html.Node) {
+			if attr(n, "style") != "" || n.Data == "style" {
+				t.Errorf("%s: <%s> carries a style of its own", name, n.Data)
+			}
+		})
+	}
+	for _, name := range []string{"archive.css", "search.js", "mark.svg"} {
+		text := strings.ReplaceAll(string(files[name]), "http://www.w3.org/2000/svg", "")
+		for _, bad := range []string{"http:", "https:", "//fonts", "@import", "fetch(", "XMLHttpRequest", "eval("} {
+			if strings.Contains(text, bad) {
+				t.Errorf("%s holds %q", name, bad)
+			}
+		}
+	}
+}
+
+// voidElements have no end tag: HTML Living Standard, section 13.1.2.
+var voidElements = strings.Fields("area base br col embed hr img input link meta source track wbr path circle rect")
+
+// wellFormed holds every start tag against its end tag. html.Parse alone would
+// mend a page in silence.
+func wellFormed(t *testing.T, name string, page []byte) {
+	t.Helper()
+	var open []string
+	z := html.NewTokenizer(bytes.NewReader(page))
+	for {
+		switch kind := z.Next(); kind {
+		case html.ErrorToken:
+			if len(open) > 0 {
+				t.Errorf("%s: left open: %v", name, open)
+			}
+			return
+		case html.StartTagToken:
+			if tag, _ := z.TagName(); !slices.Contains(voidElements, string(tag)) {
+				open = append(open, string(tag))
+			}
+		case html.EndTagToken:
+			tag, _ := z.TagName()
+			if len(open) == 0 || open[len(open)-1] != string(tag) {
+				t.Errorf("%s: </%s> closes %v", name, tag, open)
+				return
+			}
+			open = open[:len(open)-1]
+		}
+	}
+}
+
+// roundTrip checks that a page means the same after being read and written.
+func roundTrip(t *testing.T, name string, page []byte) {
+	t.Helper()
+	once := rendered(t, page)
+	if twice := rendered(t, once); !bytes.Equal(once, twice) {
+		t.Errorf("%s changes each time it is read and written", name)
+	}
+}
+
+func rendered(t *testing.T, page []byte) []byte {
+	t.Helper()
+	tree, err := html.Parse(bytes.NewReader(page))
 	if err != nil {
 		t.Fatal(err)
 	}
-	return files
+	var out bytes.Buffer
+	if err := html.Render(&out, tree); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
 }
 
-func TestArchiveHasItsPages(t *testing.T) {
+func TestPagesAreWellFormedWithHeadingsInOrder(t *testing.T) {
 	files := built(t, fixture())
-	for _, name := range []string{"index.html", "story/floor-stiffener/index.html", "stop/keel/index.html", "edition/2031-W04/index.html", "feed.xml", "sitemap.xml", "search-index.js"} {
-		if len(files[name]) == 0 {
-			t.Errorf("no %s", name)
+	for _, name := range pagesOf(files) {
+		wellFormed(t, name, files[name])
+		roundTrip(t, name, files[name])
+		level, ids := 0, map[string]bool{}
+		titles := 0
+		elements(t, name, files[name], func(n *html.Node) {
+			if id := attr(n, "id"); id != "" {
+				if ids[id] {
+					t.Errorf("%s: id %q twice", name, id)
+				}
+				ids[id] = true
+			}
+			if n.Data == "html" && attr(n, "lang") != "en-GB" {
+				t.Errorf("%s: lang %q", name, attr(n, "lang"))
+			}
+			if n.Data == "img" && attr(n, "alt") == "" {
+				t.Errorf("%s: picture without alt text", name)
+			}
+			if len(n.Data) != 2 || n.Data[0] != 'h' || n.Data[1] < '1' || n.Data[1] > '6' {
+				return
+			}
+			next := int(n.Data[1] - '0')
+			if next == 1 {
+				titles++
+			}
+			if next > level+1 {
+				t.Errorf("%s: <h%d> follows <h%d>", name, next, level)
+			}
+			level = next
+		})
+		if titles != 1 {
+			t.Errorf("%s has %d <h1>", name, titles)
 		}
+		if !ids["main"] || !strings.Contains(string(files[name]), `class="skip" href="#main"`) {
+			t.Errorf("%s has no skip link", name)
+		}
+	}
+}
+
+func contains(t *testing.T, files Files, name string, want ...string) {
+	t.Helper()
+	for _, w := range want {
+		if !strings.Contains(string(files[name]), w) {
+			t.Errorf("%s lacks %q", name, w)
+		}
+	}
+}
+
+func TestStoryPageTellsTheWholeStory(t *testing.T) {
+	files := built(t, fixture())
+	contains(t, files, "story/floor-stiffener/index.html",
+		"What came off", "Why it failed", "What replaced it", "The longer account", "Questions people ask", "Could you have saved it?",
+		`<span class="status">Proven</span>`, `<span class="status">Likely</span>`, `<span class="status">Told, not proven</span>`, "Same rivet spacing as the drawing.",
+		"Hold it by the flat", "New strip folded by the Tuesday bench.", "Photo: Tam Reddle",
+		`srcset="../../pictures/00000001w400.jpg 400w, ../../pictures/00000001w800.jpg 800w, ../../pictures/00000001w1200.jpg 1200w"`,
+		`<time datetime="2031-02-20">20 February 2031</time>`, `href="../../stop/hull-floor/index.html"`, `<article class="story" lang="en-GB">`,
+		"not an airworthiness statement", "local rules", `<link rel="canonical" href="https://example.org/story/floor-stiffener/">`,
+		`<meta property="og:image" content="https://example.org/pictures/00000001w1200.jpg">`, `<h3>What we found</h3>`,
+	)
+}
+
+func TestTradeWordsAreLinkedWhereAStoryFirstUsesThem(t *testing.T) {
+	page := string(built(t, fixture())["story/floor-stiffener/index.html"])
+	for word, want := range map[string]int{
+		`href="../../word/spar/index.html">main spar</a>`:    1, // in What came off; used again in the account
+		`href="../../word/stringer/index.html" class="word"`: 1,
+		`href="../../word/rivet/index.html" class="word"`:    1, // linked by hand
+	} {
+		if got := strings.Count(page, word); got != want {
+			t.Errorf("%s stands %d times, want %d", word, got, want)
+		}
+	}
+	contains(t, built(t, fixture()), "word/spar/index.html", "The floor that rotted from inside", "Also: spars, main spar")
+}
+
+func TestStopPagesAreAlwaysBuiltAndSayWhenToComeBack(t *testing.T) {
+	files := built(t, fixture())
+	contains(t, files, "stop/hull-floor/index.html", "What came off", "Why it failed", "What replaced it", "Mind the cables.", "Hold it by the flat", "../../story/floor-stiffener/index.html", "not an airworthiness statement")
+	contains(t, files, "stop/keel/index.html", "Nothing to show here yet; the story is being finished.", "1 April 2031")
+	contains(t, files, "stop/bow/index.html", "Nothing to show here yet; the story is being finished.")
+	a := fixture()
+	a.Stories, a.Words, a.Editions = nil, nil, nil
+	empty := built(t, a)
+	contains(t, empty, "stop/hull-floor/index.html", "Nothing to show here yet")
+	contains(t, empty, "index.html", "Nothing to show here yet")
+}
+
+func TestWhatIsForTheGuideStaysOffTheArchive(t *testing.T) {
+	for name, data := range built(t, fixture()) {
+		if i := bytes.Index(data, []byte("CANARY")); i >= 0 {
+			t.Errorf("%s holds %q", name, data[max(0, i-20):i+8])
+		}
+	}
+}
+
+func TestWithdrawnStorySaysSo(t *testing.T) {
+	contains(t, built(t, fixture()), "story/wrong-colour/index.html", "taken back", "2 February 2031")
+}
+
+func TestHomeIsNewestFirst(t *testing.T) {
+	home := string(built(t, fixture())["index.html"])
+	last := -1
+	for _, title := range []string{"A rudder skin with too many holes", "The floor that rotted from inside", "The pump that never stopped"} {
+		at := strings.Index(home, title+"</a>")
+		if at < last || at < 0 {
+			t.Errorf("%q stands at %d, after %d", title, at, last)
+		}
+		last = at
+	}
+}
+
+func TestFeedGivesTheDaysOnWhichThingsWereFirstPublic(t *testing.T) {
+	var feed struct {
+		Channel struct {
+			Last  string `xml:"lastBuildDate"`
+			Items []struct {
+				Title string `xml:"title"`
+				Link  string `xml:"link"`
+				Date  string `xml:"pubDate"`
+			} `xml:"item"`
+		} `xml:"channel"`
+	}
+	if err := xml.Unmarshal(built(t, fixture())["feed.xml"], &feed); err != nil {
+		t.Fatal(err)
+	}
+	want := []string{"2031-02-27", "2031-02-20", "2031-02-20", "2031-01-30"}
+	if len(feed.Channel.Items) != len(want) {
+		t.Fatalf("%d items, want %d", len(feed.Channel.Items), len(want))
+	}
+	for i, item := range feed.Channel.Items {
+		// RSS 2.0: dates conform to RFC 822, with four-digit years preferred.
+		when, err := time.Parse(time.RFC1123Z, item.Date)
+		if err != nil || day.Of(when).String() != want[i] {
+			t.Errorf("%s: date %q, want %s (%v)", item.Title, item.Date, want[i], err)
+		}
+	}
+	if !strings.HasPrefix(feed.Channel.Last, "Thu, 27 Feb 2031") {
+		t.Errorf("lastBuildDate %q", feed.Channel.Last)
+	}
+}
+
+func TestSameInputGivesTheSameBytes(t *testing.T) {
+	first, second := built(t, fixture()), built(t, fixture())
+	if !slices.Equal(slices.Sorted(maps.Keys(first)), slices.Sorted(maps.Keys(second))) {
+		t.Fatal("different files")
+	}
+	for name := range first {
+		if !bytes.Equal(first[name], second[name]) {
+			t.Errorf("%s differs", name)
+		}
+	}
+	this := time.Now().Year() // the fixture's dates are years ahead of any clock
+	for _, name := range append(pagesOf(first), "feed.xml", "sitemap.xml") {
+		if strings.Contains(string(first[name]), fmt.Sprint(this)) {
+			t.Errorf("%s holds the year of the clock, %d", name, this)
+		}
+		if strings.Contains(strings.ToLower(string(first[name])), "hugo") {
+			t.Errorf("%s names its builder", name)
+		}
+	}
+}
+
+func TestTheEnvironmentAndTheDiskPlayNoPart(t *testing.T) {
+	want := built(t, fixture())
+	home := t.TempDir()
+	for _, name := range []string{"HOME", "XDG_CACHE_HOME", "TMPDIR", "HUGO_CACHEDIR"} {
+		t.Setenv(name, home)
+	}
+	for name, value := range map[string]string{
+		"HUGO_TITLE": "ENV-CANARY", "HUGO_PARAMS_X": "ENV-CANARY", "HUGO_PARAMS_MACHINE": "ENV-CANARY", "HUGO_BASEURL": "https://env-canary.example.org/",
+		"HUGO_MARKUP_GOLDMARK_RENDERER_UNSAFE": "true", "HUGO_ENVIRONMENT": "env-canary", "HUGO_ENABLEEMOJI": "true",
+	} {
+		t.Setenv(name, value)
+	}
+	read, write, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	stdout, stderr := os.Stdout, os.Stderr
+	os.Stdout, os.Stderr = write, write
+	got, err := Build(context.Background(), fixture())
+	os.Stdout, os.Stderr = stdout, stderr
+	write.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said bytes.Buffer
+	if _, err := said.ReadFrom(read); err != nil {
+		t.Fatal(err)
+	}
+	if said.Len() > 0 {
+		t.Errorf("the build printed %q", said.String())
+	}
+	for name := range want {
+		if !bytes.Equal(got[name], want[name]) {
+			t.Errorf("%s differs when HUGO_ variables are set", name)
+		}
+	}
+	left, err := filepath.Glob(filepath.Join(home, "*"))
+	if err != nil || len(left) > 0 {
+		t.Errorf("the build left %v on the disk (%v)", left, err)
+	}
+}
+
+// marker stands in every hostile wording, so that a test can find where it went.
+const marker = "ZQ"
+
+// hostile are wordings that try to be more than words.
+var hostile = []string{
+	`ZQ <script>alert(1)</script> ZQ`,
+	`ZQ <img src=x onerror=alert(1)>`,
+	"ZQ <div onclick=\"x()\">\n\nwords\n\n</div>",
+	`ZQ [press](javascript:alert(1)) [press](JaVaScRiPt:alert(1)) [press](vbscript:x) [press](data:text/html,x) [press](file:///etc/passwd)`,
+	"ZQ [press](java\tscript:alert(1)) [press](&#106;avascript:alert(1)) <javascript:alert(1)>",
+	`ZQ [press](//elsewhere.example.org/x) [press](../../../etc/passwd) [press](/nowhere/) [press](\\\\elsewhere.example.org\\x)`,
+	`ZQ ![alt ZQ](https://elsewhere.example.org/dot.png) ![alt](data:image/gif;base64,R0lGODlhAQABAAAAACw=) ![x](/pictures/x.jpg)`,
+	`ZQ {{< figure src="https://elsewhere.example.org/dot.png" >}} ZQ`,
+	`ZQ {{% param secret %}} {{< unclosed`,
+	`ZQ {{ .Site.Title }} {{ site.Params.returns }} {{ readFile "/etc/passwd" }}`,
+	"ZQ\n---\nurl: /elsewhere/\nlayout: home\n---\nZQ",
+	"+++\ntitle = \"ZQ\"\n+++\nZQ",
+	`ZQ"}, "url": "/elsewhere/", {"x": "`,
+	"ZQ\n\n<!--more-->\n\n<style>body{display:none}</style> &lt;script&gt; &amp;lt;",
+	"ZQ\n\n```goat {onclick=\"x()\"}\n.-->.\n```\n\n# Big {onclick=\"x()\" id=main}\n\n###### Deep",
+	"ZQ [ref]: <javascript:x> \"t\"\n\n[ref]\n\n[ref]: javascript:alert(1)",
+	"ZQ \uFDD0 \uFDD1script> {\uFDD0{< x >}}",
+	"ZQ\n\n| a | b |\n|---|---|\n| <b>x</b> | [y](javascript:z) |",
+	`ZQ </title></textarea><svg/onload=alert(1)> ' " ` + "`" + ` &quot; --> ]]>`,
+}
+
+// hostileStory puts one wording everywhere that a story has room for.
+func hostileStory(f cleared.StoryFields, w string) cleared.StoryFields {
+	f.Title, f.CameOff, f.Failed, f.Replaced, f.Body = w, w, w, w, w
+	f.Claims = []cleared.Claim{{Say: w, Status: "told", Evidence: w}}
+	f.Questions = []cleared.Question{{Ask: w, Answer: w}}
+	f.Cautions = []cleared.Caution{{Label: w, Advice: w}}
+	f.Credits = []string{w}
+	f.Area.Name = w
+	f.Photos = []cleared.Photo{photo(w, w, w, 7)}
+	return f
+}
+
+func hostileSettings(w string) cleared.SettingsFields {
+	s := settings()
+	s.Workshop, s.Machine, s.PostalAddress, s.LegalLines, s.Areas = w, w, w, []string{w}, nil
+	return s
+}
+
+func TestHostileWordingIsInertInTheArchive(t *testing.T) {
+	for i, w := range hostile {
+		a := fixture()
+		a.Settings = cleared.NewSettings(hostileSettings(w))
+		s := cleared.NewStory(hostileStory(story("bad", "", cleared.Area{Key: "hull"}, "2031-02-27"), w))
+		a.Stories = []cleared.Story{s}
+		a.Words = []cleared.Word{cleared.NewWord(cleared.WordFields{ID: "bad", Word: w, Also: []string{w}, Meaning: w})}
+		a.Tours = []cleared.Tour{cleared.NewTour(cleared.TourFields{Title: w, Stops: []cleared.Stop{cleared.NewStop(cleared.StopFields{ID: "bad", At: w, Stories: []cleared.Story{s}})}})}
+		a.Editions[0].Record.Subject, a.Editions[0].Record.Preheader, a.Editions[0].Record.Opening = w, w, w
+		files, err := Build(context.Background(), a)
+		if err != nil {
+			t.Errorf("wording %d %q: %v", i, w, err)
+			continue
+		}
+		if _, ok := files["elsewhere/index.html"]; ok {
+			t.Errorf("wording %d moved a page", i)
+		}
+		for _, name := range pagesOf(files) {
+			shown := fmt.Sprintf("wording %d in %s", i, name)
+			wellFormed(t, shown, files[name])
+			onlyOwnLinks(t, shown, files[name])
+			for _, v := range loads(t, shown, files[name]) {
+				if strings.Contains(v, ":") || strings.HasPrefix(v, "/") {
+					t.Errorf("%s: loads %q", shown, v)
+				}
+			}
+		}
+		for _, name := range []string{"feed.xml", "sitemap.xml"} {
+			if err := xml.Unmarshal(files[name], new(any2)); err != nil {
+				t.Errorf("wording %d: %s: %v", i, name, err)
+			}
+		}
+		if !strings.Contains(string(files["story/bad/index.html"]), marker) {
+			t.Errorf("wording %d is gone from its page", i)
+		}
+	}
+}
+
+// any2 takes any XML.
+type any2 struct {
+	Inner string `xml:",innerxml"`
+}
+
+// onlyOwnLinks checks that no link or script of a wording's own came through.
+func onlyOwnLinks(t *testing.T, name string, page []byte) {
+	t.Helper()
+	scripts := 0
+	elements(t, name, page, func(n *html.Node) {
+		to := attr(n, "href")
+		if strings.Contains(to, "elsewhere") || strings.Contains(to, "passwd") || to == "/nowhere/" || strings.Contains(to, "alert") || strings.Contains(to, "ZgotmplZ") {
+			t.Errorf("%s: link to %q", name, to)
+		}
+		if n.Data == "script" {
+			scripts++
+		}
+	})
+	if scripts > 2 {
+		t.Errorf("%s: %d scripts", name, scripts)
+	}
+	if strings.ContainsAny(string(page), "\uFDD0\uFDD1") {
+		t.Errorf("%s: a stand-in was left", name)
+	}
+}
+
+// textOfPage is what a reader sees.
+func textOfPage(t *testing.T, page []byte) string {
+	t.Helper()
+	tree, err := html.Parse(bytes.NewReader(page))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return oneLine(content(tree))
+}
+
+func TestSignsPrintAsTyped(t *testing.T) {
+	for _, w := range []string{
+		`{{< figure src="x" >}}`, `{{% param x %}}`, `{{ .Site.Title }}`, `{{</* x */>}}`, `{{`, `<script>alert(1)</script>`, `a < b > c`, `it’s "3/8" -- or not...`,
+		`:smile:`, "`{{< x >}} <b>`",
+	} {
+		a := fixture()
+		f := story("typed", w, cleared.Area{Key: "hull", Name: "Hull"}, "2031-02-27")
+		f.CameOff, f.Body = "Came off: "+w+" END", "Body: "+w+" END"
+		a.Stories = []cleared.Story{cleared.NewStory(f)}
+		text := textOfPage(t, built(t, a)["story/typed/index.html"])
+		for _, want := range []string{"Came off: " + w + " END", "Body: " + strings.Trim(w, "`") + " END"} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%q does not print as typed: %q", want, text)
+			}
+		}
+	}
+}
+
+func TestAllowedLinksComeThrough(t *testing.T) {
+	a := fixture()
+	f := story("links", "Links", cleared.Area{Key: "hull", Name: "Hull"}, "2031-02-27")
+	f.Body = "[a](https://example.com/x?y=1&z=2) [b](mailto:someone@example.org) [c](/word/spar/) [d](/edition/2031-W04/) <https://example.net/> [e](/story/keel-bolt/)"
+	a.Stories = append(a.Stories, cleared.NewStory(f))
+	contains(t, built(t, a), "story/links/index.html", `href="https://example.com/x?y=1&amp;z=2"`, `href="mailto:someone@example.org"`,
+		`href="../../word/spar/index.html"`, `href="../../edition/2031-W04/index.html"`, `href="https://example.net/"`, " e</p>")
+}
+
+// layer lays files over a theme.
+func layer(files map[string]string) fs.FS {
+	m := fstest.MapFS{}
+	for name, text := range files {
+		m[name] = &fstest.MapFile{Data: []byte(text)}
+	}
+	return themes.Over(m)
+}
+
+func TestThemesThatReachOutAreRefusedWithTheirLine(t *testing.T) {
+	for _, call := range []string{
+		`{{ readFile "/etc/passwd" }}`, `{{ readDir "." }}`, `{{ os.ReadFile "x" }}`, `{{ (os.Stat "x").Size }}`, `{{ getenv "HOME" }}`, `{{ os.Getenv "HOME" }}`, `{{ fileExists "x" }}`,
+		`{{ resources.GetRemote "https://example.org" }}`, `{{ (resources.Get "x") }}`, `{{ $r := resources }}{{ $r.GetRemote "x" }}`, `{{ with resources }}{{ .Get "x" }}{{ end }}`,
+		`{{ getJSON "x" }}`, `{{ getCSV "," "x" }}`, `{{ js.Build "x" }}`, `{{ css.Build "x" }}`, `{{ css.Sass "x" }}`, `{{ "x" | css.PostCSS }}`, `{{ transform.ToMath "x" }}`,
+		`{{ now }}`, `{{ time.Now }}`, `{{ shuffle (slice 1 2) }}`, `{{ collections.Shuffle (slice 1 2) }}`, `{{ math.Rand }}`, `{{ hugo.Environment }}`, `{{ images.QR "x" }}`, `{{ debug.Dump . }}`,
+		`{{ openapi3.Unmarshal "x" }}`, `{{ if true }}{{ else }}{{ template "x" (readFile "y") }}{{ end }}`, `{{ define "z" }}{{ range (readDir ".") }}{{ end }}{{ end }}`,
+		`{{ print (print (getenv "A")) }}`, `{{ .GitInfo }}`, `{{ safeJS "x" }}`, `{{ $t := time }}{{ $t.Now }}`, `{{ transform.Unmarshal "x" }}`, `{{ fingerprint "x" }}`,
+	} {
+		for _, file := range []string{"archive/layouts/story.html", "archive/layouts/_partials/own.html"} {
+			a := fixture()
+			a.Theme = layer(map[string]string{file: "<p>\n{{/* one\ntwo */}}\n" + call + "\n"})
+			_, err := Build(context.Background(), a)
+			if err == nil || !strings.HasPrefix(err.Error(), "site: theme archive: themes/"+file+":4: ") {
+				t.Errorf("%s in %s: got %v", call, file, err)
+			}
+		}
+	}
+}
+
+func TestThemesMayChangeTheLook(t *testing.T) {
+	a := fixture()
+	a.Theme = layer(map[string]string{
+		"archive/layouts/withdrawn.html": `{{ define "main" }}{{ range $i, $x := seq 3 }}<p>{{ add $i 1 }} {{ strings.ToUpper $.Title }}</p>{{ end }}{{ with site.Params.machine }}{{ . | lower }}{{ end }}{{ end }}`,
+		"archive/static/own.css":         "p { color: navy }",
+	})
+	files := built(t, a)
+	contains(t, files, "story/wrong-colour/index.html", "3 A STORY THAT WAS TAKEN BACK", "oystercatcher fo-7")
+	contains(t, files, "own.css", "navy")
+}
+
+func TestThemesHoldNothingElse(t *testing.T) {
+	for _, file := range []string{
+		"archive/content/_content.gotmpl", "archive/layouts/_content.gotmpl", "archive/layouts/_content.html", "archive/hugo.toml", "archive/data/x.json", "archive/assets/x.js",
+		"archive/layouts/_markup/render-link.html", "archive/layouts/_shortcodes/x.txt", "archive/config.yaml",
+	} {
+		a := fixture()
+		a.Theme = layer(map[string]string{file: "x"})
+		if _, err := Build(context.Background(), a); err == nil || !strings.Contains(err.Error(), "themes/"+file+": ") {
+			t.Errorf("%s: got %v", file, err)
+		}
+	}
+}
+
+func TestFaultsInAThemeGiveAnErrorAndNoFiles(t *testing.T) {
+	for what, override := range map[string]string{
+		"a syntax error":   "{{ if }}",
+		"a run-time error": `{{ define "main" }}{{ index (slice 1) "x" "y" }}{{ end }}`,
+		"an error said":    `{{ define "main" }}{{ errorf "no" }}{{ end }}`,
+		"a warning":        `{{ define "main" }}{{ warnf "look here" }}{{ end }}`,
+		"a missing part":   `{{ define "main" }}{{ partial "nowhere.html" . }}{{ end }}`,
+		"an empty layout":  " ",
+	} {
+		a := fixture()
+		a.Theme = layer(map[string]string{"archive/layouts/story.html": override})
+		files, err := Build(context.Background(), a)
+		if err == nil || files != nil {
+			t.Errorf("%s: %d files, error %v", what, len(files), err)
+		}
+	}
+	contains(t, built(t, fixture()), "index.html", "Oystercatcher") // a failed build leaves nothing behind
+}
+
+func TestBuildRefusesWhatItCannotPublish(t *testing.T) {
+	hull := cleared.Area{Key: "hull", Name: "Hull"}
+	for what, change := range map[string]func(*Archive){
+		"is not public": func(a *Archive) {
+			a.Stories = append(a.Stories, cleared.NewStory(story("soon", "Soon", hull, "2031-03-02")))
+		},
+		"lower-case words": func(a *Archive) {
+			a.Stories = []cleared.Story{cleared.NewStory(story("../up", "Up", hull, "2031-01-01"))}
+		},
+		"two pages want":     func(a *Archive) { a.Stories = append(a.Stories, a.Stories[0]) },
+		"address of the arc": func(a *Archive) { s := settings(); s.Site = "example.org"; a.Settings = cleared.NewSettings(s) },
+		"no copies for the web": func(a *Archive) {
+			f := story("bare", "Bare", hull, "2031-01-01")
+			f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{Caption: "c"})}
+			a.Stories = []cleared.Story{cleared.NewStory(f)}
+		},
+		"must be proven, likely or told": func(a *Archive) {
+			f := story("odd", "Odd", hull, "2031-01-01")
+			f.Claims[0].Status = "certain"
+			a.Stories = []cleared.Story{cleared.NewStory(f)}
+		},
+	} {
+		a := fixture()
+		change(&a)
+		if _, err := Build(context.Background(), a); err == nil || !strings.Contains(err.Error(), what) {
+			t.Errorf("want an error with %q, got %v", what, err)
+		}
+	}
+	stopped, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Build(stopped, fixture()); err != context.Canceled {
+		t.Errorf("a build that was called off: %v", err)
+	}
+}
+
+func TestDraftArchiveSaysDraftOnEveryPage(t *testing.T) {
+	a := fixture()
+	extra := cleared.NewDraft(cleared.NewStory(story("floor-stiffener", "A better title", cleared.Area{Key: "hull", Name: "Hull"}, "2031-02-20")))
+	files, err := BuildDraft(context.Background(), a, []cleared.Draft[cleared.Story]{extra})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range pagesOf(files) {
+		if n := strings.Count(string(files[name]), "DRAFT. Not cleared"); n != 2 {
+			t.Errorf("%s says DRAFT %d times, want top and bottom", name, n)
+		}
+	}
+	contains(t, files, "story/floor-stiffener/index.html", "A better title", "<title>DRAFT")
+	if strings.Contains(string(built(t, a)["index.html"]), "DRAFT") {
+		t.Error("a plain build says DRAFT")
+	}
+}
+
+func TestIDsThatHugoWouldTakeForSpecialFilesAreOrdinary(t *testing.T) {
+	a := fixture()
+	for _, id := range []string{"index", "readme", "en", "de", "x-en"} {
+		a.Stories = append(a.Stories, cleared.NewStory(story(id, "Story "+id, cleared.Area{Key: "hull", Name: "Hull"}, "2031-01-02")))
+	}
+	files := built(t, a)
+	for _, id := range []string{"index", "readme", "en", "de", "x-en"} {
+		contains(t, files, "story/"+id+"/index.html", "<h1>Story "+id+"</h1>")
 	}
 }

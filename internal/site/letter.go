@@ -73,7 +73,7 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 	if err != nil {
 		return Letter{}, fmt.Errorf("site: letter: %w", err)
 	}
-	settings := baseSettings(s, map[string]any{"site": s.Site()})
+	settings := baseSettings(s, map[string]any{"site": s.Site(), "held": w.held()})
 	settings["disableKinds"] = []string{"home", "section", "taxonomy", "term", "404", "sitemap"}
 	settings["outputFormats"] = map[string]any{
 		"letterhtml": map[string]any{"mediaType": "text/html", "baseName": "letter", "isHTML": true},
@@ -153,15 +153,15 @@ func (w *letterWriter) page(draft bool) (front, error) {
 		title = "DRAFT: " + subject
 	}
 	params := map[string]any{
-		"subject": subject, "draft": draft, "lang": s.Language(), "notice": notice,
+		"subject": subject, "stamp": draft, "lang": s.Language(), "notice": notice,
 		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain),
 		"returns": s.Returns(), "leave": "mailto:" + s.Returns() + "?subject=leave", "site": s.Site(),
 		"monday": e.Words.Week().Monday().Words(), "week": e.Words.Week().String(),
 		"preheader": plain(oneLine(e.Words.Preheader())), "opening": inert(e.Words.Opening()),
 		"figures": figureRows(e.Figures), "figurewords": each(e.Figures, figureWords), "rollout": plain(e.RollOut.Words()),
 	}
-	if said := phases(e.Since); len(said) > 0 {
-		params["since"] = "Since the last update: " + strings.NewReplacer("still to be looked at", "came off", "ready to go back", "made ready to go back", "fitted again", "fitted").Replace(list(said)) + "."
+	if said := phases(e.Since, since); len(said) > 0 {
+		params["since"] = "Since the last update: " + list(said) + "."
 	}
 	if a := e.Words.Ask(); a != nil {
 		if !allowedLink.MatchString(a.URL) {
@@ -205,7 +205,7 @@ func (w *letterWriter) story(s cleared.Story, lead bool) (letterStory, error) {
 		Title: plain(s.Title()), Area: plain(s.Area().Name), CameOff: plain(s.CameOff()), Failed: plain(s.Failed()), Replaced: plain(s.Replaced()),
 		Credits: each(s.Credits(), plain), Cautions: cautionsOf(s.Cautions()),
 	}
-	if from := s.PublicFrom(); !from.IsZero() && !from.After(w.e.On) {
+	if w.public(s) {
 		out.URL = w.s.Site() + "story/" + s.ID() + "/"
 	}
 	if !lead {
@@ -262,6 +262,22 @@ func (w *letterWriter) contentID(name string) string {
 	}
 	digest, _, _ := strings.Cut(name, ".")
 	return digest[:min(32, len(digest))] + "@" + host
+}
+
+// held are the pages of this letter's stories that the archive does not have
+// yet: members read them first, and a link would lead nowhere.
+func (w *letterWriter) held() []string {
+	held := []string{}
+	for _, s := range w.e.Stories {
+		if !w.public(s) {
+			held = append(held, "/story/"+s.ID()+"/")
+		}
+	}
+	return held
+}
+
+func (w *letterWriter) public(s cleared.Story) bool {
+	return !s.PublicFrom().IsZero() && !s.PublicFrom().After(w.e.On)
 }
 
 // minutes is how long the letter takes to read, at least one.

@@ -28,6 +28,8 @@ var archiveMarkup = map[string]string{
 
 var letterMarkup = map[string]string{
 	"render-link.html": `{{- $to := strings.TrimSpace .Destination -}}
+{{- $to = replaceRE "^(/[a-z]+/[A-Za-z0-9-]+)$" "$1/" $to -}}
+{{- if in site.Params.held $to -}}{{- $to = "" -}}{{- end -}}
 {{- if findRE "^/[^/\\\\]" $to 1 -}}{{- $to = printf "%s%s" site.Params.site (strings.TrimPrefix "/" $to) -}}{{- end -}}
 {{- if findRE "^(?i:https?://[^/]|mailto:[^/])" $to 1 -}}
 <a href="{{ $to }}" style="color:#0b5563;text-decoration:underline">{{ .Text }}</a>

@@ -430,7 +430,7 @@ func (b *builder) storyPages() {
 		}
 		l := words.fresh()
 		params := map[string]any{
-			"section": "story", "kind": "story", "lang": s.Language(), "area": s.Area().Key, "areaname": plain(s.Area().Name), "date": dateOf(s.PublicFrom()),
+			"section": "story", "kind": "story", "saysnotice": true, "lang": s.Language(), "area": s.Area().Key, "areaname": plain(s.Area().Name), "date": dateOf(s.PublicFrom()),
 			"cameoff": l.inText(s.CameOff()), "failed": l.inText(s.Failed()), "replaced": l.inText(s.Replaced()),
 			"claims": claims, "questions": questionsOf(s.Questions()), "cautions": cautionsOf(s.Cautions()),
 			"credits": each(s.Credits(), plain), "photos": b.pictures(s.Photos()), "stops": stopsOf[s.ID()],
@@ -498,7 +498,7 @@ func (b *builder) stopPage(p stopPage) {
 		}
 	}
 	params := map[string]any{
-		"section": "stop", "number": p.stop.Number(), "tour": plain(p.tour.Title()), "stories": told, "cautions": cautions,
+		"section": "stop", "saysnotice": true, "number": p.stop.Number(), "tour": plain(p.tour.Title()), "stories": told, "cautions": cautions,
 	}
 	if len(told) == 0 && !back.IsZero() {
 		params["back"] = dateOf(back)
@@ -600,23 +600,29 @@ func figureWords(f edition.Figures) string {
 	if f.Total() == 1 {
 		parts = "part"
 	}
-	said := phases(f)
+	said := phases(f, nowAt)
 	if len(said) == 0 {
 		return plain(f.Area.Name) + ": nothing has come off yet."
 	}
 	return fmt.Sprintf("%s: %d %s came off. %s.", plain(f.Area.Name), f.Total(), parts, capital(list(said)))
 }
 
+// phaseWords say a count of each phase: where parts are, and what happened to
+// them since the last update.
+type phaseWords struct{ off, inspected, waiting, ready, fitted string }
+
+var (
+	nowAt = phaseWords{"still to be looked at", "inspected", "waiting on others", "ready to go back", "fitted again"}
+	since = phaseWords{"came off", "inspected", "began to wait on others", "made ready to go back", "fitted"}
+)
+
 // phases names the counts that are not nought.
-func phases(f edition.Figures) []string {
+func phases(f edition.Figures, w phaseWords) []string {
 	var said []string
 	for _, p := range []struct {
 		n    int
 		what string
-	}{
-		{f.Off, "still to be looked at"}, {f.Inspected, "inspected"}, {f.Waiting, "waiting on others"},
-		{f.Ready, "ready to go back"}, {f.Fitted, "fitted again"},
-	} {
+	}{{f.Off, w.off}, {f.Inspected, w.inspected}, {f.Waiting, w.waiting}, {f.Ready, w.ready}, {f.Fitted, w.fitted}} {
 		if p.n > 0 {
 			said = append(said, fmt.Sprintf("%d %s", p.n, p.what))
 		}

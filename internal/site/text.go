@@ -269,8 +269,8 @@ func wrap(text string, width int) []string {
 // encodes the part anyway.
 const longestLine = 900
 
-// foldLines breaks long lines of HTML at spaces between words, outside tags, so
-// that the page looks the same.
+// foldLines breaks long lines of HTML at spaces between words, or before the
+// first attribute of a tag, so that the page looks the same.
 func foldLines(page []byte) []byte {
 	var out bytes.Buffer
 	z := html.NewTokenizer(bytes.NewReader(page))
@@ -291,6 +291,9 @@ func foldLines(page []byte) []byte {
 		}
 		if kind == html.TextToken && kept == 0 {
 			raw = foldText(raw, column)
+		}
+		if kind == html.StartTagToken && column+len(raw) > longestLine/2 {
+			raw = bytes.Replace(raw, []byte(" "), []byte("\n"), 1)
 		}
 		out.Write(raw)
 		if i := bytes.LastIndexByte(raw, '\n'); i >= 0 {

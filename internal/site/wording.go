@@ -32,7 +32,10 @@ func inert(markdown string) string {
 	s = plain(s)
 	s = angleLink.ReplaceAllString(s, "$1")
 	s = strings.ReplaceAll(s, "<", lessThan)
-	return strings.ReplaceAll(s, "{{", "{"+splitBrace+"{")
+	for strings.Contains(s, "{{") { // twice for {{{
+		s = strings.ReplaceAll(s, "{{", "{"+splitBrace+"{")
+	}
+	return s
 }
 
 // plain drops the two stand-ins from text that people wrote.
