@@ -1,0 +1,214 @@
+package post
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"net/textproto"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/wneessen/go-mail"
+	"github.com/wneessen/go-mail/smtp"
+)
+
+// ErrNotLoopback is returned for a mail server that is not this machine.
+var ErrNotLoopback = errors.New("letters do not carry a way to leave yet, and nobody may be sent one without it, so they go to this machine alone; use smtp://127.0.0.1:PORT")
+
+// server is where letters are handed over.
+type server struct {
+	host string
+	port int
+	at   []netip.Addr // where it was found; every one is this machine
+}
+
+func (s server) String() string { return net.JoinHostPort(s.host, strconv.Itoa(s.port)) }
+
+// findServer reads smtp://host:port and looks the host up. The addresses found
+// are kept: a second look-up could say something else.
+func findServer(ctx context.Context, address string) (server, error) {
+	u, err := url.Parse(address)
+	if err != nil || u.Scheme != "smtp" || u.Hostname() == "" || u.User != nil || u.Path != "" && u.Path != "/" {
+		return server{}, errors.New("post.smtp must look like smtp://127.0.0.1:2525")
+	}
+	s := server{host: u.Hostname(), port: 25}
+	if u.Port() != "" {
+		if s.port, err = strconv.Atoi(u.Port()); err != nil || s.port < 1 || s.port > 65535 {
+			return server{}, fmt.Errorf("post.smtp has the port %q; write one from 1 to 65535", u.Port())
+		}
+	}
+	if s.at, err = net.DefaultResolver.LookupNetIP(ctx, "ip", s.host); err != nil {
+		return server{}, fmt.Errorf("the mail server %s is not to be found: %w", s.host, err)
+	}
+	for _, ip := range s.at {
+		if !ip.Unmap().IsLoopback() {
+			return server{}, fmt.Errorf("the mail server %s is at %s: %w", s.host, ip, ErrNotLoopback)
+		}
+	}
+	return s, nil
+}
+
+// limits are how long to wait for the server in each phase.
+type limits struct{ greeting, mail, rcpt, data, block, final time.Duration }
+
+// RFC 5321 4.5.3.2: the least that a client should wait.
+func usualLimits() limits {
+	return limits{greeting: 5 * time.Minute, mail: 5 * time.Minute, rcpt: 5 * time.Minute,
+		data: 2 * time.Minute, block: 3 * time.Minute, final: 10 * time.Minute}
+}
+
+// phase is how far handing over a letter has come.
+type phase string
+
+const (
+	atConnect phase = "the greeting"
+	atMail    phase = "MAIL"
+	atRcpt    phase = "RCPT"
+	atData    phase = "DATA"
+	atBody    phase = "the letter"
+	atDot     phase = "the end of the letter"
+)
+
+// fault is what went wrong in a phase. Code is the server's reply, or 0 when
+// there was none: the connection broke, nothing came in time, or what came was
+// no reply.
+type fault struct {
+	phase phase
+	code  int
+	reply string // the code and the enhanced code of RFC 3463: "550 5.1.1"
+	words string // the reply in full
+	cause error
+}
+
+// enhanced is a status code of RFC 3463 at the start of a reply's text.
+var enhanced = regexp.MustCompile(`^[245]\.\d{1,3}\.\d{1,3}\b`)
+
+func newFault(p phase, err error) *fault {
+	if err == nil {
+		return nil
+	}
+	f := &fault{phase: p, cause: err}
+	var answer *textproto.Error
+	if errors.As(err, &answer) && answer.Code >= 400 && answer.Code <= 599 {
+		f.code, f.reply = answer.Code, strconv.Itoa(answer.Code)
+		f.words = f.reply + " " + strings.Join(strings.Fields(answer.Msg), " ")
+		if e := enhanced.FindString(answer.Msg); e != "" {
+			f.reply += " " + e
+		}
+	}
+	return f
+}
+
+// String says what happened without the server's words: from RCPT on they may
+// hold the member's address, which must get into no record.
+func (f *fault) String() string {
+	switch {
+	case f.code == 0 && f.phase == atConnect:
+		return fmt.Sprintf("the mail server could not be reached: %v", f.cause)
+	case f.code == 0:
+		return fmt.Sprintf("the mail server was lost at %s", f.phase)
+	case f.phase == atConnect || f.phase == atMail:
+		return fmt.Sprintf("the mail server answered %q at %s", f.words, f.phase)
+	}
+	return fmt.Sprintf("the mail server answered %s at %s", f.reply, f.phase)
+}
+
+// session is one connection to the server.
+type session struct {
+	client *smtp.Client
+	limits limits
+	write  interface{ Close() error } // ends the letter in hand
+}
+
+// dial connects and greets. Cancelling ctx ends it at once.
+func dial(ctx context.Context, to server, helo string, l limits) (*session, *fault) {
+	var conn net.Conn
+	uncancelled := func() bool { return true }
+	dialer := func(limited context.Context, network, _ string) (_ net.Conn, err error) {
+		for _, ip := range to.at {
+			var d net.Dialer
+			if conn, err = d.DialContext(limited, network, netip.AddrPortFrom(ip, uint16(to.port)).String()); err == nil {
+				// The library waits for the greeting whatever becomes of ctx.
+				uncancelled = context.AfterFunc(ctx, func() { conn.Close() })
+				return conn, nil
+			}
+		}
+		return nil, err
+	}
+	client, err := mail.NewClient(to.host, mail.WithPort(to.port), mail.WithHELO(helo), mail.WithTLSPolicy(mail.NoTLS),
+		mail.WithoutSMTPUTF8(), mail.WithTimeout(l.greeting), mail.WithDialContextFunc(dialer))
+	if err != nil {
+		return nil, newFault(atConnect, err)
+	}
+	connected, err := client.DialToSMTPClientWithContext(ctx)
+	if !uncancelled() {
+		err = ctx.Err()
+	}
+	if err != nil {
+		if conn != nil {
+			conn.Close() // the library leaves it open after a bad greeting
+		}
+		return nil, newFault(atConnect, err)
+	}
+	return &session{client: connected, limits: l}, nil
+}
+
+// offer hands over a letter, all but the final dot: until that the server must
+// not deliver it (RFC 5321 4.1.1.4).
+func (s *session) offer(from, to string, letter []byte) *fault {
+	if err := s.within(s.limits.mail, func() error { return s.client.Mail("<" + from + ">") }); err != nil {
+		return newFault(atMail, err)
+	}
+	if err := s.within(s.limits.rcpt, func() error { return s.client.Rcpt("<" + to + ">") }); err != nil {
+		return newFault(atRcpt, err)
+	}
+	if err := s.client.UpdateDeadline(s.limits.data); err != nil {
+		return newFault(atData, err)
+	}
+	w, err := s.client.Data()
+	if err != nil {
+		return newFault(atData, err)
+	}
+	s.write = w
+	const block = 32 << 10 // bytes
+	for rest := bytes.NewBuffer(letter); rest.Len() > 0; {
+		if err := s.within(s.limits.block, func() error { _, err := w.Write(rest.Next(block)); return err }); err != nil {
+			return newFault(atBody, err)
+		}
+	}
+	// What is still in the buffer has to be out before the dot is decided on.
+	return newFault(atBody, s.within(s.limits.block, s.client.Text.W.Flush))
+}
+
+// dot ends the letter that offer handed over and waits for the server's word.
+func (s *session) dot() *fault {
+	return newFault(atDot, s.within(s.limits.final, s.write.Close))
+}
+
+func (s *session) within(limit time.Duration, do func() error) error {
+	if err := s.client.UpdateDeadline(limit); err != nil {
+		return err
+	}
+	return do()
+}
+
+// reset readies the connection for another letter after MAIL or RCPT failed.
+func (s *session) reset() error { return s.within(s.limits.mail, s.client.Reset) }
+
+// quit ends the connection politely. It must not be used once a letter has
+// been begun and not ended: the library would end it, and a cut letter would
+// pass for a whole one.
+func (s *session) quit() {
+	if s.within(10*time.Second, s.client.Quit) != nil {
+		s.drop()
+	}
+}
+
+// drop breaks the connection, so that the server forgets a letter half handed over.
+func (s *session) drop() { s.client.Close() }
