@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"golang.org/x/net/idna"
 )
@@ -30,6 +31,8 @@ func Normalise(address string) (string, error) {
 		return "", fault("it is empty; write one such as name@example.org")
 	case !ok:
 		return "", fault("it has no @; write one such as name@example.org")
+	case !utf8.ValidString(address) || strings.ContainsRune(address, utf8.RuneError):
+		return "", fault("it holds a character that was lost on the way here; type it again")
 	case strings.ContainsAny(address, "<>"):
 		return "", fault("write the address alone, without a name or < >")
 	case strings.ContainsFunc(address, func(r rune) bool { return unicode.IsSpace(r) || r == ',' || r == ';' }):

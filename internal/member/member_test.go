@@ -87,6 +87,8 @@ func TestNormaliseRefuses(t *testing.T) {
 		"ada\r\nBcc@example.org":    "one address alone",
 		"ada\x00@example.org":       "may not stand before the @",
 		"adä@example.org":           "outside ASCII",
+		"ada@example\xff.org":       "lost on the way",
+		"ada@example\ufffd.org":     "lost on the way",
 		"ada@":                      "not a domain name",
 		"ada@localhost":             "no dot",
 		"ada@[127.0.0.1]":           "not a domain name",

@@ -60,6 +60,9 @@ func (j Job) check() (sender, error) {
 	if _, err := day.ParseWeek(j.Week); err != nil {
 		return sender{}, badLetter("the week is %v", err)
 	}
+	if err := plain("the sender", j.From); err != nil {
+		return sender{}, err
+	}
 	from, err := netmail.ParseAddress(j.From)
 	if err != nil {
 		return sender{}, badLetter("the sender %q is no address; write post.from as Name <update@example.org>", j.From)
@@ -189,23 +192,25 @@ func mac(key []byte, parts ...string) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-// A multipart header as the library writes it. Bodies cannot hold one: they are
-// quoted-printable, where "=" is written "=3D", or base64.
-var multipart = regexp.MustCompile(`multipart/(related|alternative);\r\n boundary=([0-9a-f]{60})\r\n`)
+// A multipart header as the library writes it. Nothing else can look like one:
+// a folded header goes on after a space, and in a body "=" is written "=3D"
+// (quoted-printable) or stands at the end alone (base64).
+var multipartHeader = regexp.MustCompile(`\r\nContent-Type: multipart/(related|alternative);\r\n boundary=([0-9a-f]{60})\r\n`)
 
 // fixBoundaries puts boundaries of our own in place of the library's random
 // ones; it lets us choose only a single one, which nested parts must not share.
 // It also says what a related part begins with, as RFC 2387 3.1 asks.
 func fixBoundaries(letter, key []byte, week, id string) []byte {
-	for _, found := range multipart.FindAllSubmatch(letter, -1) {
+	for _, found := range multipartHeader.FindAllSubmatch(letter, -1) {
 		kind := string(found[1])
-		header := "multipart/" + kind + ";\r\n"
+		boundary := mac(key, "boundary", week, id, kind)[:60]
+		first := ""
 		if kind == "related" {
-			header += " type=\"multipart/alternative\";\r\n"
+			first = " type=\"multipart/alternative\";\r\n"
 		}
-		boundary := []byte(mac(key, "boundary", week, id, kind)[:60])
-		letter = bytes.Replace(letter, []byte("multipart/"+kind+";\r\n"), []byte(header), 1)
-		letter = bytes.ReplaceAll(letter, found[2], boundary)
+		header := fmt.Sprintf("\r\nContent-Type: multipart/%s;\r\n%s boundary=%s\r\n", kind, first, boundary)
+		letter = bytes.Replace(letter, found[0], []byte(header), 1)
+		letter = bytes.ReplaceAll(letter, found[2], []byte(boundary))
 	}
 	return letter
 }
