@@ -11,8 +11,9 @@ import (
 	"example.org/opencowl/internal/card/typeset"
 )
 
-// photoSteps is how many widths of the photo are tried beside the title.
-const photoSteps = 4
+// How many widths of the photo, and sizes of the title, are tried where the one
+// stands beside the other.
+const photoSteps, titleSteps = 4, 4
 
 // sheetOfFront sets the side for visitors. The photo goes across the column if
 // the text leaves room for it, or else beside the title, as large as may be.
@@ -57,18 +58,29 @@ func (c composer) frontHeads(k content) []func() ([]block, error) {
 	if k.Photo == nil {
 		return all
 	}
-	for step := photoSteps; step >= 0; step-- {
-		all = append(all, func() ([]block, error) {
-			head, err := c.headBesidePhoto(k, c.paper.Photo.at(step, photoSteps))
-			return []block{head}, err
-		})
+	beside := func(title typeset.Points, mayHang bool) {
+		for step := photoSteps; step >= 0; step-- {
+			all = append(all, func() ([]block, error) {
+				d := c
+				d.title = title
+				head, err := d.headBesidePhoto(k, c.paper.Photo.at(step, photoSteps), mayHang)
+				return []block{head}, err
+			})
+		}
 	}
+	// A narrower column may want a smaller title than the page would.
+	sizes := limits{Least: c.paper.Title.Least, Most: c.title}
+	for step := titleSteps; step >= 0; step-- {
+		beside(sizes.at(step, titleSteps), false)
+	}
+	beside(c.paper.Title.Least, true)
 	return all
 }
 
 // headBesidePhoto sets number, title and place in what the photo leaves of the
-// column.
-func (c composer) headBesidePhoto(k content, width typeset.Points) (block, error) {
+// column. A title that hangs below the photo looks cramped, and is allowed only
+// if nothing else fits.
+func (c composer) headBesidePhoto(k content, width typeset.Points, mayHang bool) (block, error) {
 	heading := &draw.Node{Role: draw.RoleHeading1, Language: c.tongue}
 	left := c.measure() - width - c.paper.Gap.Scale(3, 2)
 	b, err := c.badge(k.Number, heading)
@@ -82,6 +94,9 @@ func (c composer) headBesidePhoto(k content, width typeset.Points) (block, error
 	}
 	b.put(lines, 0, b.height+c.paper.Gap/2)
 	picture, err := c.picture(k.Photo, width)
+	if err == nil && !mayHang && b.height > picture.height+c.paper.Gap {
+		err = errNoRoom
+	}
 	b.put(picture, c.measure()-width, 0)
 	return b, err
 }

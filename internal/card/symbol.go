@@ -5,8 +5,8 @@ import (
 	"example.org/opencowl/internal/card/typeset"
 )
 
-// cautionSymbol draws our sign for caution: a raised open hand would need a
-// legend, so it is a diamond with a bar and a dot cut out of it.
+// cautionSymbol draws our sign for caution: a dark diamond with a bar and a dot
+// in the colour of its ground. The words beside it say what it means.
 func cautionSymbol(side typeset.Points, dark, light draw.Colour) block {
 	half := side / 2
 	box := draw.Rect{W: side, H: side}

@@ -137,6 +137,11 @@ func jpegOf(t *testing.T, img image.Image) []byte {
 	return b.Bytes()
 }
 
+// fourColours is the head of a JPEG with four components (ITU-T T.81, B.2.2).
+func fourColours() []byte {
+	return []byte{0xff, 0xd8, 0xff, 0xc0, 0, 20, 8, 0, 1, 0, 1, 4, 1, 0x11, 0, 2, 0x11, 0, 3, 0x11, 0, 4, 0x11, 0, 0xff, 0xda, 0, 2}
+}
+
 // A file that would break the rules for tagged files is not written.
 func TestUntaggedContentIsRefused(t *testing.T) {
 	box := draw.Rect{W: typeset.Point, H: typeset.Point}
@@ -159,6 +164,7 @@ func TestUntaggedContentIsRefused(t *testing.T) {
 		{"language that is none", page(&draw.Node{Role: draw.RoleDocument, Kids: []*draw.Node{shouting}}, rectangle(shouting)), "language tag"},
 		{"no title", draw.Document{Language: "en"}, "title"},
 		{"no language", draw.Document{Title: "A card"}, "language"},
+		{"printer's colours", page(&draw.Node{Role: draw.RoleDocument}, draw.Item{Box: box, Shape: draw.Picture{Name: "x", JPEG: fourColours()}}), "sRGB"},
 		{"no JPEG", page(&draw.Node{Role: draw.RoleDocument}, draw.Item{Box: box, Shape: draw.Picture{Name: "x", JPEG: []byte("PNG")}}), "not a JPEG"},
 	} {
 		err := Write(&bytes.Buffer{}, c.doc)

@@ -113,15 +113,6 @@ func Break(spans []Span, m Measure) ([]Line, error) {
 	return lines, nil
 }
 
-// Natural returns the width of text set on one line.
-func Natural(s Span) (Points, error) {
-	lines, err := Break([]Span{s}, Measure{Width: 1 << 40})
-	if err != nil || len(lines) == 0 {
-		return 0, err
-	}
-	return lines[0].Width, nil
-}
-
 func tokenise(spans []Span) ([]token, error) {
 	var tokens []token
 	for i := range spans {

@@ -197,11 +197,11 @@ func canMoveDown(t *testing.T, spans []Span, before, last Line, m Measure) bool 
 	}
 	s := spans[0]
 	s.Text = words[len(words)-1] + "- " + text1(last)
-	w, err := Natural(s)
+	whole, err := Break([]Span{s}, Measure{Width: 1 << 40})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return w <= m.Width && utf8.RuneCountInString(s.Text) <= m.Chars
+	return whole[0].Width <= m.Width && utf8.RuneCountInString(s.Text) <= m.Chars
 }
 
 func TestTitlesAreSetInEvenLines(t *testing.T) {
