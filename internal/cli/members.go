@@ -49,11 +49,9 @@ code is 1. Bringing in a list twice changes nothing, and nobody who left is brou
 			}
 			defer s.close()
 			r, err := member.Import(cmd.Context(), s.db, f, member.ImportOptions{Charity: s.ws.Settings.Charity, AllOrNothing: whole})
+			a.tellRefused(args[0], r)
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
-			}
-			for _, x := range r.Refused {
-				a.say("%s:%d: %s: %q; %s", args[0], x.Row, x.Column, x.Value, x.Remedy)
 			}
 			a.say("%s: %s", args[0], r)
 			if err := a.print(r); err != nil {
@@ -67,6 +65,13 @@ code is 1. Bringing in a list twice changes nothing, and nobody who left is brou
 	}
 	cmd.Flags().BoolVar(&whole, "all-or-nothing", false, "bring in nobody when a row is refused")
 	return cmd
+}
+
+// tellRefused lists the rows of a list that were not taken.
+func (a *app) tellRefused(file string, r member.ImportReport) {
+	for _, x := range r.Refused {
+		a.say("%s:%d: %s: %q; %s", file, x.Row, x.Column, x.Value, x.Remedy)
+	}
 }
 
 // personReport is a member as machine output.

@@ -13,6 +13,7 @@ import (
 	"example.org/opencowl/content"
 	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/member"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
 	"example.org/opencowl/internal/workspace"
@@ -68,6 +69,9 @@ type history struct {
 // workspace: the ledger has it then.
 const historyFile = "history.yaml"
 
+// membersFile is a demo's list of members.
+const membersFile = "members.csv"
+
 // replay takes a new demo through its past, day by day, by the same ways as the
 // commands: the list of members, decisions, and editions frozen and sent.
 func (a *app) replay(ctx context.Context, dir string) error {
@@ -80,18 +84,37 @@ func (a *app) replay(ctx context.Context, dir string) error {
 		a.tell(faults)
 		return &found{len(faults)}
 	}
+	if err := a.within(ctx, dir, day.Date{}, func(s *session) error { return s.bringIn(ctx, filepath.Join(dir, membersFile)) }); err != nil {
+		return err
+	}
 	for _, on := range h.days() {
-		s, err := a.openOn(ctx, dir, "new", on, a.now)
-		if err != nil {
-			return err
-		}
-		err = s.relive(ctx, h)
-		s.close()
-		if err != nil {
+		if err := a.within(ctx, dir, on, func(s *session) error { return s.relive(ctx, h) }); err != nil {
 			return fmt.Errorf("%s, %s: %w", historyFile, on, err)
 		}
 	}
 	return os.Remove(filepath.Join(dir, historyFile))
+}
+
+// within opens a workspace on a day, does something, and closes it.
+func (a *app) within(ctx context.Context, dir string, on day.Date, do func(*session) error) error {
+	s, err := a.openOn(ctx, dir, "new", on, a.now)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	return do(s)
+}
+
+// bringIn takes the demo's members in; the list stays, as an example of one.
+func (s *session) bringIn(ctx context.Context, file string) error {
+	f, err := os.Open(file)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	r, err := member.Import(ctx, s.db, f, member.ImportOptions{Charity: s.ws.Settings.Charity, AllOrNothing: true})
+	s.app.tellRefused(membersFile, r)
+	return err
 }
 
 // days lists the days on which something happened, in order.

@@ -172,7 +172,7 @@ func (d *decoder) syntax(err error) {
 		message = ye.GetMessage()
 		p = d.at(ye.GetToken())
 	}
-	d.add(p, "syntax", "", "this is not YAML ("+message+")", "check the indentation, the colons and the quotes; put text that holds a colon in quotes")
+	d.add(p, "syntax", "", "this is not YAML ("+message+")", "check the indentation, the colons and the quotes; put text that begins with a bracket or brace, or holds a colon, in quotes")
 }
 
 var textUnmarshaler = reflect.TypeFor[encoding.TextUnmarshaler]()
