@@ -73,6 +73,7 @@ func (j Job) check() (sender, error) {
 	if from.Address, err = member.Normalise(from.Address); err != nil {
 		return sender{}, badLetter("the sender's address in post.from: %v", err)
 	}
+	from.Name = displayName(from.Name)
 	s := sender{from: *from, returns: from.Address}
 	s.domain = from.Address[strings.LastIndex(from.Address, "@")+1:]
 	if j.Returns != "" {
@@ -99,6 +100,9 @@ func (j Job) checkContent() error {
 	for name, body := range map[string][]byte{"HTML": j.HTML, "text": j.Text} {
 		if len(bytes.TrimSpace(body)) == 0 || !utf8.Valid(body) {
 			return badLetter("its %s is empty or not UTF-8; freeze the edition again", name)
+		}
+		if bytes.ContainsFunc(bytes.ReplaceAll(body, []byte("\r\n"), nil), func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }) {
+			return badLetter("its %s holds a control character; take it out and freeze the edition again", name)
 		}
 	}
 	for _, p := range j.Pictures {
@@ -157,7 +161,7 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	}
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent())
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderFrom, &s.from)
-	msg.SetAddrHeaderFromMailAddress(mail.HeaderTo, &netmail.Address{Name: oneSpaced(to.Name), Address: address})
+	msg.SetAddrHeaderFromMailAddress(mail.HeaderTo, &netmail.Address{Name: displayName(to.Name), Address: address})
 	msg.Subject(oneSpaced(job.Subject))
 	msg.SetDateWithValue(job.Date)
 	msg.SetMessageIDWithValue(mac(key, "message-id", job.Week, to.ID)[:32] + "@" + s.domain)
@@ -182,6 +186,10 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 // oneSpaced writes text with one space between words: a longer gap could be
 // folded into a header line that is all space (RFC 5322 3.2.2).
 func oneSpaced(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// displayName writes a name for an address header. A backslash goes: net/mail
+// leaves it in an encoded word, where RFC 2047 5(3) allows none.
+func displayName(name string) string { return oneSpaced(strings.ReplaceAll(name, `\`, " ")) }
 
 // mac returns 64 hexadecimal digits that only this workspace can make.
 func mac(key []byte, parts ...string) string {
