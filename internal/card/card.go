@@ -63,8 +63,8 @@ func Deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options) (*
 
 // DraftDeck prints the cards of a tour that has not been cleared, with DRAFT
 // stamped on every page.
-func DraftDeck(ctx context.Context, s cleared.Settings, t cleared.Draft[cleared.Tour], o Options) (*Sheets, error) {
-	return deck(ctx, s, t.Preview(), o, true)
+func DraftDeck(ctx context.Context, s cleared.Draft[cleared.Settings], t cleared.Draft[cleared.Tour], o Options) (*Sheets, error) {
+	return deck(ctx, s.Preview(), t.Preview(), o, true)
 }
 
 // Cards lists the cards of a tour as Deck would print them, without laying

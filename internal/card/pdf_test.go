@@ -215,7 +215,7 @@ func TestPhoneReadsTheQRCodeOffThePage(t *testing.T) {
 }
 
 func TestEveryDraftPageSaysDraft(t *testing.T) {
-	sheets, err := DraftDeck(t.Context(), settings(), cleared.NewDraft(fullTour(t)), options("a5"))
+	sheets, err := DraftDeck(t.Context(), cleared.NewDraft(settings()), cleared.NewDraft(fullTour(t)), options("a5"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -261,8 +262,12 @@ func (s *session) wouldBe(ctx context.Context, week day.Week, r *editionReport) 
 	case errors.As(err, &leak):
 		return letter, err
 	case err != nil:
-		r.Missing = lines(err)
-		preview, _ := edition.AssemblePreview(words, s.desk.DraftStories(), m)
+		preview, refused := edition.AssemblePreview(words, s.desk.DraftStories(), m)
+		for _, line := range append(lines(err), lines(refused)...) {
+			if !slices.Contains(r.Missing, line) {
+				r.Missing = append(r.Missing, line)
+			}
+		}
 		theme, err := s.ws.Theme()
 		if err != nil {
 			return letter, err
@@ -288,6 +293,9 @@ func lines(err error) []string {
 			all = append(all, lines(e)...)
 		}
 		return all
+	}
+	if err == nil {
+		return nil
 	}
 	return []string{err.Error()}
 }

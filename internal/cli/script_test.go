@@ -1,0 +1,123 @@
+package cli_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"example.org/opencowl/internal/cli"
+	"example.org/opencowl/internal/post/inbox"
+)
+
+// clock stands still on a day that no demo knows, so that nothing hangs on the
+// day on which tests are run.
+func clock() time.Time { return time.Date(2033, 3, 3, 9, 30, 0, 0, time.UTC) }
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"opencowl": func() {
+			os.Exit(cli.Run(context.Background(), os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, clock))
+		},
+	})
+}
+
+// demo is a demo workspace that is made once and copied for each script.
+var demo = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "opencowl-demo-")
+	if err != nil {
+		return "", err
+	}
+	var messages bytes.Buffer
+	workspace := filepath.Join(dir, "demo")
+	if code := cli.Run(context.Background(), []string{"new", workspace, "--demo"}, cli.Streams{Out: &messages, Err: &messages}, clock); code != 0 {
+		return "", fmt.Errorf("opencowl new --demo: exit code %d\n%s", code, &messages)
+	}
+	return workspace, nil
+})
+
+func TestScripts(t *testing.T) {
+	t.Cleanup(func() {
+		if dir, err := demo(); err == nil {
+			os.RemoveAll(filepath.Dir(dir))
+		}
+	})
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "mailserver": mailServer,
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond == "links" {
+				return runtime.GOOS != "windows", nil
+			}
+			return false, fmt.Errorf("unknown condition %q", cond)
+		},
+	})
+}
+
+// exitCode runs a command that must end with an exit code: code 2 opencowl ...
+func exitCode(ts *testscript.TestScript, _ bool, args []string) {
+	err := ts.Exec(args[1], args[2:]...)
+	got := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else if err != nil {
+		ts.Fatalf("%v: %v", args[1:], err)
+	}
+	if fmt.Sprint(got) != args[0] {
+		ts.Fatalf("exit code %d, want %s", got, args[0])
+	}
+}
+
+// makeDemo puts a copy of the demo in a folder: demo DIR.
+func makeDemo(ts *testscript.TestScript, _ bool, args []string) {
+	from, err := demo()
+	ts.Check(err)
+	ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(from)))
+}
+
+// editFile replaces text that must be there: edit FILE OLD NEW. \n is a line end.
+func editFile(ts *testscript.TestScript, _ bool, args []string) {
+	text := ts.ReadFile(args[0])
+	lines := strings.NewReplacer(`\n`, "\n")
+	old, next := lines.Replace(args[1]), lines.Replace(args[2])
+	if !strings.Contains(text, old) {
+		ts.Fatalf("%s does not hold %q", args[0], old)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Replace(text, old, next, 1)), 0o644))
+}
+
+// bigFile writes 50 MB of front matter: big FILE.
+func bigFile(ts *testscript.TestScript, _ bool, args []string) {
+	f, err := os.Create(ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer f.Close()
+	fmt.Fprintln(f, "---")
+	line := []byte("title: " + strings.Repeat("x", 1000) + "\n")
+	for range 50 << 10 {
+		_, err := f.Write(line)
+		ts.Check(err)
+	}
+	fmt.Fprintln(f, "---")
+}
+
+// mailServer files what it gets in a folder, and has the workspace's settings
+// name it: mailserver WORKSPACE FOLDER.
+func mailServer(ts *testscript.TestScript, _ bool, args []string) {
+	server, err := inbox.Listen(ts.MkAbs(args[1]))
+	ts.Check(err)
+	ts.Defer(func() { server.Close() })
+	editFile(ts, false, []string{args[0] + "/workshop.yaml", "smtp://127.0.0.1:2525", "smtp://" + server.Addr()})
+}
