@@ -51,8 +51,8 @@ func MakeLetter(ctx context.Context, theme fs.FS, s cleared.Settings, e edition.
 
 // PreviewLetter lays out an edition that holds something not cleared. DRAFT
 // stands in the subject and at the top and bottom of both parts.
-func PreviewLetter(ctx context.Context, theme fs.FS, s cleared.Settings, p edition.Preview) (Letter, error) {
-	return makeLetter(ctx, theme, s, p.Show(), true)
+func PreviewLetter(ctx context.Context, theme fs.FS, s cleared.Draft[cleared.Settings], p edition.Preview) (Letter, error) {
+	return makeLetter(ctx, theme, s.Preview(), p.Show(), true)
 }
 
 func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition.Edition, draft bool) (Letter, error) {

@@ -299,7 +299,7 @@ func TestPreviewSaysDraftAtTopAndBottomAndInTheSubject(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := PreviewLetter(context.Background(), themes.Embedded(), cleared.NewSettings(settings()), p)
+	l, err := PreviewLetter(context.Background(), themes.Embedded(), cleared.NewDraft(cleared.NewSettings(settings())), p)
 	if err != nil {
 		t.Fatal(err)
 	}
