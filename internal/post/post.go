@@ -44,7 +44,7 @@ type Options struct {
 	Sessions  int            // connections at once; 0: 1
 	PerMinute int            // letters in any minute; 0: as fast as the server takes them
 	By        string         // who sends, for the ledger
-	Unit      string         // what the ledger calls it; empty: "edition:WEEK"
+	Unit      string         // what the ledger calls it; empty: "edition/WEEK"
 	Wait      bool           // stay until letters that a server put off have had their turn
 	Progress  func(Progress) // called after each letter, one call at a time; may be nil
 
@@ -302,7 +302,7 @@ func (r *run) usual() {
 		r.opt.Progress = func(Progress) {}
 	}
 	if r.opt.Unit == "" {
-		r.opt.Unit = "edition:" + r.job.Week
+		r.opt.Unit = "edition/" + r.job.Week
 	}
 	if r.opt.limits == (limits{}) {
 		r.opt.limits = usualLimits()
@@ -352,7 +352,7 @@ func Settle(ctx context.Context, db *store.DB, week, memberID string, wentOut bo
 		if n == 0 {
 			return fmt.Errorf("member %s, edition %s: %w", memberID, week, ErrNotUnsure)
 		}
-		_, err = db.AppendTx(ctx, tx, store.Entry{Who: by, Kind: "settled", Unit: "edition:" + week,
+		_, err = db.AppendTx(ctx, tx, store.Entry{Who: by, Kind: "settled", Unit: "edition/" + week,
 			Detail: map[string]string{"member": memberID, "to": to}})
 		return err
 	})

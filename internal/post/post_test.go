@@ -150,7 +150,7 @@ func TestSixtyMembersGetSixtyLetters(t *testing.T) {
 		t.Errorf("edition was sent on %s at %v (%v), want on 2031-01-24", e.On, e.SentAt, err)
 	}
 	rows, err := db.Ledger(t.Context(), store.Filter{Kind: "sent"})
-	if err != nil || len(rows) != 1 || rows[0].Who != "nell" || rows[0].Unit != "edition:2031-W04" || rows[0].Digest != "d" || string(rows[0].Detail) != `{"sent":60}` {
+	if err != nil || len(rows) != 1 || rows[0].Who != "nell" || rows[0].Unit != "edition/2031-W04" || rows[0].Digest != "d" || string(rows[0].Detail) != `{"sent":60}` {
 		t.Errorf("ledger = %+v, %v; want one row of nell's with the count", rows, err)
 	}
 

@@ -314,7 +314,7 @@ func edition(week string) Edition {
 
 func freeze(t *testing.T, db *DB, week string) {
 	t.Helper()
-	if err := db.Freeze(t.Context(), edition(week), Entry{Who: "nell", Kind: "frozen", Unit: "edition:" + week}); err != nil {
+	if err := db.Freeze(t.Context(), edition(week), Entry{Who: "nell", Kind: "frozen", Unit: "edition/" + week}); err != nil {
 		t.Fatal(err)
 	}
 }
