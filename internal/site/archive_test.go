@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -538,7 +539,7 @@ func TestHostileWordingIsInertInTheArchive(t *testing.T) {
 			}
 		}
 		for _, name := range []string{"feed.xml", "sitemap.xml"} {
-			if err := xml.Unmarshal(files[name], new(any2)); err != nil {
+			if err := xml.Unmarshal(files[name], new(anyXML)); err != nil {
 				t.Errorf("wording %d: %s: %v", i, name, err)
 			}
 		}
@@ -548,8 +549,8 @@ func TestHostileWordingIsInertInTheArchive(t *testing.T) {
 	}
 }
 
-// any2 takes any XML.
-type any2 struct {
+// anyXML takes any XML.
+type anyXML struct {
 	Inner string `xml:",innerxml"`
 }
 
@@ -664,6 +665,28 @@ func TestThemesHoldNothingElse(t *testing.T) {
 	}
 }
 
+func TestThemesMayNotReplaceAPageByAFile(t *testing.T) {
+	for _, name := range []string{"index.html", "search-index.js", "story/bilge-pump/index.html"} {
+		a := fixture()
+		a.Theme = layer(map[string]string{"archive/static/" + name: "x"})
+		if _, err := Build(context.Background(), a); err == nil || !strings.Contains(err.Error(), "themes/archive/static/"+name) {
+			t.Errorf("%s: got %v", name, err)
+		}
+	}
+}
+
+func TestPictureThatCannotBeReadGivesNoFiles(t *testing.T) {
+	a := fixture()
+	f := story("torn", "Torn", cleared.Area{Key: "hull", Name: "Hull"}, "2031-01-01")
+	f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{Alt: "x", Copies: []cleared.Copy{cleared.NewCopy(cleared.CopyFields{
+		Use: cleared.Web400, Width: 400, Height: 300, Name: "ab12.jpg", Open: func() ([]byte, error) { return nil, fs.ErrNotExist },
+	})}})}
+	a.Stories = append(a.Stories, cleared.NewStory(f))
+	if files, err := Build(context.Background(), a); !errors.Is(err, fs.ErrNotExist) || files != nil {
+		t.Errorf("%d files, %v", len(files), err)
+	}
+}
+
 func TestFaultsInAThemeGiveAnErrorAndNoFiles(t *testing.T) {
 	for what, override := range map[string]string{
 		"a syntax error":   "{{ if }}",
@@ -678,6 +701,9 @@ func TestFaultsInAThemeGiveAnErrorAndNoFiles(t *testing.T) {
 		files, err := Build(context.Background(), a)
 		if err == nil || files != nil {
 			t.Errorf("%s: %d files, error %v", what, len(files), err)
+		}
+		if what == "a run-time error" && !strings.Contains(err.Error(), "themes/archive/layouts/story.html:1:22: ") {
+			t.Errorf("the error does not name the place: %v", err)
 		}
 	}
 	contains(t, built(t, fixture()), "index.html", "Oystercatcher") // a failed build leaves nothing behind

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -33,6 +34,7 @@ var turn = make(chan struct{}, 1)
 
 // job is one whole site: settings and files in, a known list of files out.
 type job struct {
+	theme    string // the folder under themes/, for messages
 	settings map[string]any
 	staging  map[string][]byte // slash paths: content/…, layouts/…
 	expect   []string          // slash paths of the files that must come out, no more and no fewer
@@ -60,7 +62,7 @@ func (j job) run(ctx context.Context) (out map[string][]byte, err error) {
 	if err := j.stage(source); err != nil {
 		return nil, err
 	}
-	if err := buildIn(source, destination); err != nil {
+	if err := buildIn(j.theme, source, destination); err != nil {
 		return nil, err
 	}
 	if err := ctx.Err(); err != nil {
@@ -89,8 +91,8 @@ func (j job) stage(source afero.Fs) error {
 	return nil
 }
 
-func buildIn(source, destination afero.Fs) error {
-	said := &log{}
+func buildIn(theme string, source, destination afero.Fs) error {
+	said := &log{theme: theme}
 	logger := loggers.New(loggers.Options{
 		StdOut: io.Discard, StdErr: said, Level: logg.LevelWarn, DistinctLevel: logg.LevelWarn,
 	})
@@ -174,8 +176,9 @@ func (j job) collect(destination afero.Fs) (map[string][]byte, error) {
 
 // log keeps what Hugo says, from any of its goroutines.
 type log struct {
-	mu   sync.Mutex
-	said bytes.Buffer
+	theme string // the folder under themes/
+	mu    sync.Mutex
+	said  bytes.Buffer
 }
 
 func (l *log) Write(p []byte) (int, error) {
@@ -184,19 +187,24 @@ func (l *log) Write(p []byte) (int, error) {
 	return l.said.Write(p)
 }
 
-// explain turns an error, or anything said without one, into an error.
+// explain turns an error, or anything said without one, into an error that
+// names the layout to mend.
 func (l *log) explain(err error) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	said := strings.ReplaceAll(strings.TrimSpace(l.said.String()), stagingRoot+"/layouts/", "layouts/")
+	said := strings.TrimSpace(l.said.String())
 	if err != nil {
-		text := strings.ReplaceAll(err.Error(), stagingRoot+"/layouts/", "layouts/")
-		return fmt.Errorf("site: the pages could not be built: %s: %w", text, errBuild)
+		said = err.Error()
 	}
-	if said != "" {
-		return fmt.Errorf("site: the page builder warned, so nothing was kept: %s: %w", said, errBuild)
+	if said == "" {
+		return nil
 	}
-	return nil
+	said = strings.ReplaceAll(said, stagingRoot+"/", "")
+	if m := inLayout.FindStringSubmatch(said); m != nil {
+		said = "themes/" + l.theme + "/" + m[1] + ": " + m[2]
+	}
+	return fmt.Errorf("site: nothing was kept, because the page builder said: %s; mend the layout in themes/%s, or remove it to use the built-in one", said, l.theme)
 }
 
-var errBuild = errors.New("mend the layout in the themes folder, or remove it to use the built-in one")
+// inLayout finds the place in what Hugo says of a layout that failed.
+var inLayout = regexp.MustCompile(`(?s)"(layouts/[^"]+)": (?:execute of template failed: )?(?:template: \S+ )?(.*)$`)

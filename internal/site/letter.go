@@ -3,6 +3,7 @@ package site
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io/fs"
 	"net/url"
@@ -59,6 +60,9 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 	if err := checkSite(s); err != nil {
 		return Letter{}, err
 	}
+	if err := checkFooter(s); err != nil && !draft {
+		return Letter{}, err
+	}
 	t, err := readTheme(themes, "letter", letterLayouts)
 	if err != nil {
 		return Letter{}, err
@@ -80,7 +84,7 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 		"lettertext": map[string]any{"mediaType": "text/html", "baseName": "plain", "isHTML": true},
 	}
 	settings["outputs"] = map[string]any{"page": []string{"letterhtml", "lettertext"}}
-	j := job{settings: settings, staging: t.layouts, expect: []string{letterHTML, letterText}}
+	j := job{theme: "letter", settings: settings, staging: t.layouts, expect: []string{letterHTML, letterText}}
 	j.staging["content/pages/page-letter.md"] = append(head, '\n')
 	out, err := j.run(ctx)
 	if err != nil {
@@ -95,6 +99,18 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 		return Letter{}, fmt.Errorf("site: the text part: %w", err)
 	}
 	return Letter{Subject: page.Title, HTML: html, Text: plainText, Pictures: w.made}, nil
+}
+
+// checkFooter wants what a letter must say: where the sender is, and where to
+// write to leave.
+func checkFooter(s cleared.Settings) error {
+	if strings.TrimSpace(s.PostalAddress()) == "" {
+		return errors.New("site: a letter must carry the workshop's postal address; add postal_address to workshop.yaml")
+	}
+	if !strings.Contains(s.Returns(), "@") {
+		return errors.New("site: a letter must say where to write to leave; add post.returns to workshop.yaml")
+	}
+	return nil
 }
 
 // letterWriter turns an edition into what the two layouts see.

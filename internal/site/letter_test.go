@@ -317,6 +317,19 @@ func TestPreviewSaysDraftAtTopAndBottomAndInTheSubject(t *testing.T) {
 	}
 }
 
+func TestLetterWithoutItsFooterIsRefused(t *testing.T) {
+	for want, change := range map[string]func(*cleared.SettingsFields){
+		"postal_address": func(s *cleared.SettingsFields) { s.PostalAddress = " " },
+		"post.returns":   func(s *cleared.SettingsFields) { s.Returns = "" },
+	} {
+		s := settings()
+		change(&s)
+		if _, err := MakeLetter(context.Background(), themes.Embedded(), cleared.NewSettings(s), weekly()); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("want an error with %s, got %v", want, err)
+		}
+	}
+}
+
 func TestAskMayOnlyLeadToAPageOrAMailbox(t *testing.T) {
 	for _, to := range []string{"javascript:alert(1)", "//elsewhere.example.org", "data:text/html,x", ""} {
 		e := weekly()

@@ -58,7 +58,7 @@ func newBuilder(a Archive, draft bool) *builder {
 	settings["disableKinds"] = []string{"section", "taxonomy", "term", "404"}
 	settings["outputs"] = map[string]any{"home": []string{"html", "rss"}, "page": []string{"html"}}
 	settings["outputFormats"] = map[string]any{"rss": map[string]any{"mediatype": "application/rss+xml", "baseName": "feed"}}
-	b.job = job{settings: settings, staging: map[string][]byte{}, expect: []string{"index.html", "feed.xml", "sitemap.xml"}}
+	b.job = job{theme: "archive", settings: settings, staging: map[string][]byte{}, expect: []string{"index.html", "feed.xml", "sitemap.xml"}}
 	return b
 }
 

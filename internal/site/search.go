@@ -11,6 +11,9 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
+// searchScript is the file that the search page loads.
+const searchScript = "search-index.js"
+
 // searchEntry is one page that search can find.
 type searchEntry struct {
 	Title string `json:"t"`

@@ -22,6 +22,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"maps"
 	"net/url"
 	"regexp"
 	"slices"
@@ -108,14 +109,20 @@ func build(ctx context.Context, a Archive, draft bool) (Files, error) {
 		return nil, err
 	}
 	files := Files(out)
-	for name, data := range t.static {
-		files[name] = data
+	for _, name := range slices.Sorted(maps.Keys(t.static)) {
+		if _, taken := files[name]; taken || name == searchScript {
+			return nil, fmt.Errorf("themes/archive/static/%s: the archive makes a file of this name itself; remove it", name)
+		}
+		files[name] = t.static[name]
 	}
 	if err := addFonts(files, a.Theme); err != nil {
 		return nil, err
 	}
-	files["search-index.js"] = searchIndex(b)
-	return files, b.addPictures(ctx, files)
+	files[searchScript] = searchIndex(b)
+	if err := b.addPictures(ctx, files); err != nil {
+		return nil, err
+	}
+	return files, nil
 }
 
 // checkSite holds the settings to what addresses need.

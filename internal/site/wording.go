@@ -2,6 +2,7 @@ package site
 
 import (
 	"bytes"
+	"maps"
 	"regexp"
 	"slices"
 	"strings"
@@ -53,34 +54,45 @@ func typed(out []byte) []byte {
 
 // linker links each glossary word where a story first uses it.
 type linker struct {
-	forms []form
-	used  map[string]bool // word ids linked already in this story
+	forms map[string][]form // by their first word in lower case, longest first
+	used  map[string]bool   // word ids linked already in this story
 }
 
 type form struct{ id, text string }
 
-// newLinker knows the words and their other forms, longest first, so that
-// "main spar" wins over "spar".
+// newLinker knows the words and their other forms. The longest wins, so that
+// "main spar" goes before "main".
 func newLinker(words []cleared.Word) *linker {
-	l := &linker{used: map[string]bool{}}
+	l := &linker{forms: map[string][]form{}, used: map[string]bool{}}
 	for _, w := range words {
 		for _, t := range append([]string{w.Word()}, w.Also()...) {
-			if t = strings.TrimSpace(t); t != "" {
-				l.forms = append(l.forms, form{w.ID(), t})
+			t = strings.TrimSpace(t)
+			if key := strings.ToLower(firstWord(t)); key != "" {
+				l.forms[key] = append(l.forms[key], form{w.ID(), t})
 			}
 		}
 	}
-	slices.SortStableFunc(l.forms, func(a, b form) int {
-		if n := len(b.text) - len(a.text); n != 0 {
-			return n
-		}
-		return strings.Compare(a.text+a.id, b.text+b.id)
-	})
+	for _, forms := range l.forms {
+		slices.SortStableFunc(forms, func(a, b form) int {
+			if n := len(b.text) - len(a.text); n != 0 {
+				return n
+			}
+			return strings.Compare(a.text+a.id, b.text+b.id)
+		})
+	}
 	return l
 }
 
 // fresh returns the linker for another story, with nothing used yet.
 func (l *linker) fresh() *linker { return &linker{forms: l.forms, used: map[string]bool{}} }
+
+// firstWord is the letters and digits that s begins with.
+func firstWord(s string) string {
+	if end := strings.IndexFunc(s, func(r rune) bool { return !inWord(r) }); end >= 0 {
+		return s[:end]
+	}
+	return s
+}
 
 // hit is a glossary word found at bytes from…to of a text.
 type hit struct {
@@ -89,40 +101,42 @@ type hit struct {
 }
 
 // find returns the first use of each word not yet used, in source[from:to], in
-// order and without overlaps. What stands just outside the range still counts
-// as a neighbour, so that no word is found inside a longer one.
+// order. What stands just outside the range still counts as a neighbour, so that
+// no word is found inside a longer one.
 func (l *linker) find(source string, from, to int) []hit {
 	var hits []hit
-	for _, f := range l.forms {
-		if l.used[f.id] {
+	before, _ := utf8.DecodeLastRuneInString(source[:from])
+	for at := from; at < to; {
+		r, size := utf8.DecodeRuneInString(source[at:])
+		if inWord(before) || !inWord(r) {
+			before, at = r, at+size
 			continue
 		}
-		at, ok := firstUse(source, from, to, f.text, hits)
+		f, ok := l.formAt(source, at, to)
 		if !ok {
+			before, at = r, at+size
 			continue
 		}
 		l.used[f.id] = true
 		hits = append(hits, hit{at, at + len(f.text), f.id})
+		at += len(f.text)
+		before, _ = utf8.DecodeLastRuneInString(source[:at])
 	}
-	slices.SortFunc(hits, func(a, b hit) int { return a.from - b.from })
 	return hits
 }
 
-func firstUse(source string, from, to int, want string, taken []hit) (int, bool) {
-	for at := from; at+len(want) <= to; at++ {
-		if !utf8.RuneStart(source[at]) || !strings.EqualFold(source[at:at+len(want)], want) {
+// formAt is the form that stands at the start of a word, as a whole.
+func (l *linker) formAt(source string, at, to int) (form, bool) {
+	for _, f := range l.forms[strings.ToLower(firstWord(source[at:to]))] {
+		end := at + len(f.text)
+		if l.used[f.id] || end > to || !strings.EqualFold(source[at:end], f.text) {
 			continue
 		}
-		before, _ := utf8.DecodeLastRuneInString(source[:at])
-		after, _ := utf8.DecodeRuneInString(source[at+len(want):])
-		if inWord(before) || inWord(after) {
-			continue
-		}
-		if !slices.ContainsFunc(taken, func(h hit) bool { return at < h.to && h.from < at+len(want) }) {
-			return at, true
+		if next, _ := utf8.DecodeRuneInString(source[end:]); !inWord(next) {
+			return f, true
 		}
 	}
-	return 0, false
+	return form{}, false
 }
 
 func inWord(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
@@ -154,6 +168,9 @@ func (l *linker) inText(s string) []stretch {
 // inMarkdown writes links into Markdown that inert has been through. Links,
 // pictures, headings and code are left alone.
 func (l *linker) inMarkdown(s string) string {
+	if trial := (&linker{l.forms, maps.Clone(l.used)}); len(trial.find(s, 0, len(s))) == 0 {
+		return s
+	}
 	source := []byte(s)
 	tree := goldmark.New(goldmark.WithExtensions(extension.GFM, extension.DefinitionList)).
 		Parser().Parse(text.NewReader(source))
