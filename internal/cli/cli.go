@@ -260,13 +260,8 @@ func (s *session) look(ctx context.Context, clock func() time.Time) (err error) 
 // onDay moves a clock to another day and keeps its time of day, so that what is
 // written down follows on even when the day is fixed.
 func onDay(today day.Date, now func() time.Time) func() time.Time {
-	return func() time.Time {
-		t := now()
-		if day.Of(t) == today {
-			return t
-		}
-		return time.Date(today.Year, today.Month, today.Day, t.Hour(), t.Minute(), t.Second(), 0, t.Location())
-	}
+	days := day.Of(now()).DaysUntil(today)
+	return func() time.Time { return now().AddDate(0, 0, days) }
 }
 
 // tell prints problems for a person, one to a line.
