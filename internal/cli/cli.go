@@ -86,7 +86,11 @@ func Run(ctx context.Context, args []string, streams Streams, now func() time.Ti
 	}
 	var told *found
 	if !errors.As(err, &told) {
-		fmt.Fprintf(a.Err, "opencowl: %v\n", err)
+		remedy := ""
+		if store.Outside(err) {
+			remedy = "; check the room on the disk and who may write there; what was not recorded did not happen"
+		}
+		fmt.Fprintf(a.Err, "opencowl: %v%s\n", err, remedy)
 	}
 	return exitCode(err)
 }
@@ -96,7 +100,7 @@ func exitCode(err error) int {
 	switch {
 	case errors.As(err, &c):
 		return c.code
-	case errors.Is(err, workspace.ErrOutside), errors.Is(err, workspace.ErrBusy):
+	case errors.Is(err, workspace.ErrOutside), errors.Is(err, workspace.ErrBusy), store.Outside(err):
 		return outside
 	case errors.Is(err, workspace.ErrNotWorkspace), errors.Is(err, workspace.ErrNotEmpty), errors.Is(err, workspace.ErrForeignFolder):
 		return wrongUse
@@ -243,7 +247,7 @@ func (a *app) openOn(ctx context.Context, dir, writer string, given day.Date, no
 	s.today = s.ws.Today(given, now())
 	clock := onDay(s.today, now)
 	if s.db, err = store.Open(ctx, s.ws.Database(), store.Options{Now: clock}); err != nil {
-		return nil, &coded{outside, err}
+		return nil, err
 	}
 	closers = append(closers, func() { s.db.Close() })
 	return s, s.look(ctx, clock)

@@ -26,7 +26,8 @@ import (
 	"time"
 
 	"github.com/pressly/goose/v3"
-	_ "modernc.org/sqlite" // registers the driver "sqlite"
+	"modernc.org/sqlite" // registers the driver "sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 var (
@@ -64,7 +65,7 @@ func Open(ctx context.Context, path string, opt Options) (*DB, error) {
 		opt.Rand = rand.Reader
 	}
 	if err := makePrivate(path); err != nil {
-		return nil, fmt.Errorf("the database %s cannot be opened: %w", path, err)
+		return nil, fmt.Errorf("the database %s %w: %w", path, errOpen, err)
 	}
 	address, err := dataSource(path)
 	if err != nil {
@@ -78,6 +79,25 @@ func Open(ctx context.Context, path string, opt Options) (*DB, error) {
 		return nil, errors.Join(fmt.Errorf("the tables of %s cannot be brought up to date: %w", path, err), pool.Close())
 	}
 	return &DB{sql: pool, now: opt.Now, rand: opt.Rand}, nil
+}
+
+var errOpen = errors.New("cannot be opened")
+
+// Outside reports whether an error is the machine's: a full disk, a file that may
+// not be written, a damaged database. What such an error interrupted was undone.
+func Outside(err error) bool {
+	if errors.Is(err, errOpen) {
+		return true
+	}
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return false
+	}
+	switch e.Code() & 0xff { // the primary result code of SQLite
+	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+		return true
+	}
+	return false
 }
 
 // makePrivate makes the file before SQLite does, since SQLite would ask for the
