@@ -343,6 +343,13 @@ func (d *Desk) wordUnit(w *wording.Word) *Unit {
 func (d *Desk) tourUnit(t *wording.Tour) *Unit {
 	u := &Unit{ID: "tour/" + t.ID, Kind: "tour", Title: t.Title, File: t.File, writer: t.WrittenBy, Texts: t.Texts()}
 	u.Findings = d.checkTexts(u, u.Texts)
+	for i, stop := range t.Stops {
+		for j, id := range stop.Stories {
+			if s, ok := d.words.Story(id); ok && !s.IsFor(wording.ForVisitors) {
+				u.find(t.Doc.At(fmt.Sprintf("stops[%d].stories[%d]", i, j)), "not-for-visitors", id, fmt.Sprintf("the story %q is not for visitors, so its card would never print", id), "add visitors to its for: list, or take it off the stop")
+			}
+		}
+	}
 	u.Digest = digest(u.publicTexts())
 	return u
 }
@@ -350,6 +357,15 @@ func (d *Desk) tourUnit(t *wording.Tour) *Unit {
 func (d *Desk) editionUnit(e *wording.Edition) *Unit {
 	u := &Unit{ID: "edition/" + e.Week.String(), Kind: "edition", Title: e.Subject, File: e.File, writer: e.WrittenBy, Texts: e.Texts()}
 	u.Findings = d.checkTexts(u, u.Texts)
+	notForMembers := func(path, id string) {
+		if s, ok := d.words.Story(id); ok && !s.IsFor(wording.ForMembers) {
+			u.find(e.Doc.At(path), "not-for-members", id, fmt.Sprintf("the story %q is not for members", id), "add members to its for: list, or take it out of the edition")
+		}
+	}
+	notForMembers("lead", e.Lead)
+	for i, id := range e.Stories {
+		notForMembers(fmt.Sprintf("stories[%d]", i), id)
+	}
 	for _, name := range e.Photos {
 		if photo, ok := d.byID["photo/"+name]; !ok || photo.kept {
 			u.find(e.Doc.At("photos"), "no-photo", name, fmt.Sprintf("the photo %q is not offered for publication", name), "tag it with publish: offered, or take it out")

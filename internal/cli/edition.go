@@ -37,7 +37,7 @@ type editionReport struct {
 }
 
 func (a *app) editionCommand() *cobra.Command {
-	var freeze bool
+	var freeze, thaw bool
 	var by, out string
 	cmd := &cobra.Command{
 		Use:   "edition WEEK",
@@ -47,7 +47,8 @@ stories cleared for members and the movement since the last edition, and write i
 HTML and text to look at. While something in it is not cleared it is stamped DRAFT, and
 the exit code is 1.
 
---freeze fixes every byte of it, in the database. Sending takes the frozen bytes.`,
+--freeze fixes every byte of it, in the database. Sending takes the frozen bytes.
+--thaw makes it a draft again, as long as no letter of it can have gone out.`,
 		Example: `  opencowl edition 2031-W07
   opencowl edition 2031-W07 --freeze --by nell`,
 		Args: args(1, 1, "one week, such as 2031-W07"),
@@ -56,12 +57,15 @@ the exit code is 1.
 			if err != nil {
 				return use(err)
 			}
-			if freeze && by == "" {
-				return use(errors.New("--by is missing; say who freezes it"))
+			if freeze && thaw {
+				return use(errors.New("--freeze and --thaw do not go together"))
+			}
+			if (freeze || thaw) && by == "" {
+				return use(errors.New("--by is missing; say who freezes or thaws it"))
 			}
 			writer := ""
-			if freeze {
-				writer = "edition --freeze"
+			if freeze || thaw {
+				writer = "edition"
 			}
 			s, err := a.open(cmd.Context(), writer)
 			if err != nil {
@@ -73,6 +77,11 @@ the exit code is 1.
 			}
 			if freeze {
 				if err := s.freeze(cmd.Context(), week, by); err != nil {
+					return err
+				}
+			}
+			if thaw {
+				if err := s.thaw(cmd.Context(), week, by); err != nil {
 					return err
 				}
 			}
@@ -90,7 +99,8 @@ the exit code is 1.
 		},
 	}
 	cmd.Flags().BoolVar(&freeze, "freeze", false, "fix every byte, for sending")
-	cmd.Flags().StringVar(&by, "by", "", "who freezes it: an officer's id from workshop.yaml")
+	cmd.Flags().BoolVar(&thaw, "thaw", false, "make a frozen edition a draft again")
+	cmd.Flags().StringVar(&by, "by", "", "who freezes or thaws it: an officer's id from workshop.yaml")
 	cmd.Flags().StringVarP(&out, "out", "o", "", "the folder to write to (default: out/edition-WEEK in the workspace)")
 	return cmd
 }
@@ -204,6 +214,21 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 		return fmt.Errorf("edition %s is frozen already; its bytes no longer change: %w", week, err)
 	}
 	return err
+}
+
+// thaw makes a frozen edition a draft again.
+func (s *session) thaw(ctx context.Context, week day.Week, by string) error {
+	if err := s.officer(by); err != nil {
+		return err
+	}
+	err := s.db.Thaw(ctx, week.String(), store.Entry{At: s.db.Now(), Who: by, Kind: "thawed", Unit: "edition/" + week.String()})
+	if errors.Is(err, store.ErrNotFound) {
+		return fmt.Errorf("edition %s is not frozen", week)
+	}
+	if err != nil {
+		return err
+	}
+	return s.look(ctx, s.db.Now)
 }
 
 // showEdition writes an edition to look at: the frozen bytes once it is frozen,

@@ -33,8 +33,8 @@ type postReport struct {
 }
 
 func (a *app) postCommand() *cobra.Command {
-	var by, proof string
-	var status bool
+	var by, proof, settle, as string
+	var status, stop bool
 	var yes int
 	cmd := &cobra.Command{
 		Use:   "post WEEK --by WHO",
@@ -45,12 +45,15 @@ up where it stopped; nobody gets a second copy. A letter that may or may not hav
 out is unsure: it is listed, and never sent again by itself.
 
 --proof sends one copy, marked PROOF, to an address, and leaves no trace of it.
---status tells how far it is.
+--status tells how far it is. --stop has a run elsewhere stop after the letters in hand.
+--settle MEMBER --as sent|waiting says what became of an unsure letter, when the mail
+server's log or the member has told: it went out, or it is to be sent again.
 
 It speaks to a mail server on this machine only, until leaving by one click is built.`,
 		Example: `  opencowl post 2031-W07 --by nell --proof you@example.org
   opencowl post 2031-W07 --by nell --yes 60
-  opencowl post 2031-W07 --status`,
+  opencowl post 2031-W07 --status
+  opencowl post 2031-W07 --settle 07ee0598055bcfb9d3bab43846bb84c4 --as sent --by nell`,
 		Args: args(1, 1, "one week, such as 2031-W07"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			week, err := day.ParseWeek(args[0])
@@ -65,9 +68,12 @@ It speaks to a mail server on this machine only, until leaving by one click is b
 					return use(fmt.Errorf("--proof: %q is not an email address", proof))
 				}
 			}
+			if settle != "" && as != "sent" && as != "waiting" {
+				return use(errors.New("--settle needs --as sent or --as waiting"))
+			}
 			writer := "post"
-			if status {
-				writer = ""
+			if status || stop {
+				writer = "" // a run elsewhere holds the lock
 			}
 			s, err := a.open(cmd.Context(), writer)
 			if err != nil {
@@ -77,6 +83,8 @@ It speaks to a mail server on this machine only, until leaving by one click is b
 			switch {
 			case status:
 				return s.postStatus(cmd.Context(), week.String())
+			case stop, settle != "":
+				return s.postSettle(cmd.Context(), week.String(), by, settle, as)
 			case proof != "":
 				return s.postProof(cmd.Context(), week.String(), by, proof)
 			}
@@ -86,6 +94,9 @@ It speaks to a mail server on this machine only, until leaving by one click is b
 	cmd.Flags().StringVar(&by, "by", "", "who sends it: an officer's id from workshop.yaml")
 	cmd.Flags().StringVar(&proof, "proof", "", "send one copy marked PROOF to this address")
 	cmd.Flags().BoolVar(&status, "status", false, "tell how far it is, and send nothing")
+	cmd.Flags().BoolVar(&stop, "stop", false, "have a run elsewhere stop after the letters in hand")
+	cmd.Flags().StringVar(&settle, "settle", "", "the member whose unsure letter is settled, as --status names them")
+	cmd.Flags().StringVar(&as, "as", "", "what became of it: sent or waiting")
 	cmd.Flags().IntVar(&yes, "yes", -1, "how many letters will go out, for scripts")
 	return cmd
 }
@@ -194,6 +205,23 @@ func (a *app) confirmCount(letters, yes int) error {
 		return use(fmt.Errorf("nothing was sent: %d letters would go out, not %d", letters, yes))
 	}
 	return nil
+}
+
+// postSettle settles the unsure letter of a member; without one it stops a run.
+func (s *session) postSettle(ctx context.Context, week, by, memberID, as string) error {
+	if err := s.officer(by); err != nil {
+		return err
+	}
+	var err error
+	if memberID == "" {
+		err = post.Stop(ctx, s.db, week, by)
+	} else {
+		err = post.Settle(ctx, s.db, week, memberID, as == "sent", by)
+	}
+	if err != nil {
+		return err
+	}
+	return s.postStatus(ctx, week)
 }
 
 func (s *session) postProof(ctx context.Context, week, by, address string) error {

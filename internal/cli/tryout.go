@@ -175,7 +175,7 @@ func (a *app) sayWhatToOpen(r *tryoutReport) {
 	for _, path := range r.Open {
 		a.say("  %s", path)
 	}
-	a.say("\nTry next, in that folder's workspace:\n  opencowl decide --workspace %s\n  opencowl edition 2031-W08 --workspace %s", r.Folder, r.Folder)
+	a.say("\nTry next:\n  opencowl decide --workspace %s\n  opencowl cards families-first --workspace %s", r.Folder, r.Folder)
 }
 
 // sayWhatIsThere lists what an earlier run left, and changes nothing.

@@ -70,7 +70,7 @@ func (db *DB) Freeze(ctx context.Context, e Edition, entry Entry) error {
 		if err := insertEdition(ctx, tx, e); err != nil {
 			return fmt.Errorf("edition %s cannot be frozen: %w", e.Week, err)
 		}
-		_, err := db.AppendTx(ctx, tx, entry)
+		_, err = db.AppendTx(ctx, tx, entry)
 		return err
 	})
 }
@@ -233,8 +233,12 @@ func stateOf(ctx context.Context, tx *sql.Tx, week string) (string, error) {
 // letter of it has gone out or may have.
 func (db *DB) Thaw(ctx context.Context, week string, entry Entry) error {
 	return db.Tx(ctx, func(tx *sql.Tx) error {
-		if _, err := stateOf(ctx, tx, week); err != nil {
+		state, err := stateOf(ctx, tx, week)
+		if err != nil {
 			return err
+		}
+		if state == Sent {
+			return fmt.Errorf("edition %s cannot be thawed: it has been sent; send a correction in a later edition instead: %w", week, ErrInFlight)
 		}
 		var out int
 		if err := tx.QueryRowContext(ctx,
@@ -254,7 +258,7 @@ func (db *DB) Thaw(ctx context.Context, week string, entry Entry) error {
 				return fmt.Errorf("edition %s cannot be thawed: %w", week, err)
 			}
 		}
-		_, err := db.AppendTx(ctx, tx, entry)
+		_, err = db.AppendTx(ctx, tx, entry)
 		return err
 	})
 }
