@@ -70,7 +70,7 @@ func (db *DB) Freeze(ctx context.Context, e Edition, entry Entry) error {
 		if err := insertEdition(ctx, tx, e); err != nil {
 			return fmt.Errorf("edition %s cannot be frozen: %w", e.Week, err)
 		}
-		_, err = db.AppendTx(ctx, tx, entry)
+		_, err := db.AppendTx(ctx, tx, entry)
 		return err
 	})
 }
