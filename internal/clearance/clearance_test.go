@@ -144,6 +144,15 @@ func (b *bench) decide(ids ...string) {
 	}
 }
 
+func (b *bench) unit(d *clearance.Desk, id string) *clearance.Unit {
+	b.t.Helper()
+	units, err := d.Find([]string{id})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return units[0]
+}
+
 func (b *bench) findings() []string {
 	b.t.Helper()
 	var all []string
@@ -201,6 +210,8 @@ func TestPrivateThingsAreFoundInPublicWords(t *testing.T) {
 		{"eight words of a note", "We drilled out sixty rivets on the port side before tea.", "copied-sentence", "port side before"},
 		{"reading", "It was down to 1.38 mm.", "private-number", ""},
 		{"reading in inches", "It was down to 0.0543 in.", "private-number", ""},
+		{"loss", "It had lost 15 % there.", "private-number", ""},
+		{"loss in words", "It had lost 15 per cent there.", "private-number", ""},
 		{"thickness as a gauge", "It was 16 SWG sheet.", "private-number", ""},
 		{"cost", "It cost us £412.50 in all.", "private-number", ""},
 		{"email", "Write to gus@example.net.", "contact", "gus@example.net"},
@@ -218,7 +229,7 @@ func TestPrivateThingsAreFoundInPublicWords(t *testing.T) {
 			if c.hidden != "" && strings.Contains(got[i], c.hidden) {
 				t.Errorf("the finding tells the private value again: %s", got[i])
 			}
-			if d := b.desk(); func() error { u, _ := d.Unit("story/floor-stiffener"); return d.Ready(u) }() == nil {
+			if d := b.desk(); d.Ready(b.unit(d, "story/floor-stiffener")) == nil {
 				t.Error("the story may still be cleared")
 			}
 		})
@@ -297,11 +308,9 @@ func TestWhoMayDecide(t *testing.T) {
 		{"settings", "ines", ""},
 		{"photo/stiffener.jpg", "bram", ""},
 	} {
-		d := newBench(t).desk()
-		u, ok := d.Unit(c.unit)
-		if !ok {
-			t.Fatal(c.unit)
-		}
+		b := newBench(t)
+		d := b.desk()
+		u := b.unit(d, c.unit)
 		err := d.MayDecide(u, c.by)
 		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want) || !errors.Is(err, clearance.ErrMayNot)) {
 			t.Errorf("%s by %s: got %v, want %q", c.unit, c.by, err, c.want)
@@ -310,7 +319,7 @@ func TestWhoMayDecide(t *testing.T) {
 	b := newBench(t)
 	b.edit("workshop.yaml", "{id: tam, name: Tam Reddle, roles: [restorer, guide]", "{id: tam, name: Tam Reddle, roles: [restorer, engineer]")
 	d := b.desk()
-	if u, _ := d.Unit("photo/stiffener.jpg"); d.MayDecide(u, "tam") == nil {
+	if d.MayDecide(b.unit(d, "photo/stiffener.jpg"), "tam") == nil {
 		t.Error("the taker of a photo may clear it")
 	}
 }
@@ -358,7 +367,7 @@ func TestDecisionLapsesWithWhatItWasAbout(t *testing.T) {
 		b.decide("settings", "photo/stiffener.jpg", "story/floor-stiffener")
 		b.edit(c.file, c.from, c.to)
 		d := b.desk()
-		u, _ := d.Unit("story/floor-stiffener")
+		u := b.unit(d, "story/floor-stiffener")
 		want := clearance.Cleared
 		if c.stale {
 			want = clearance.Stale

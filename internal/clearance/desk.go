@@ -14,7 +14,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
 	"path"
 	"slices"
 	"strings"
@@ -125,20 +124,11 @@ func (d *Desk) readEditions(ctx context.Context) error {
 	return nil
 }
 
-// Today is the day for which the desk was opened.
-func (d *Desk) Today() day.Date { return d.today }
-
 // Before returns the movement at the last freeze, or nil.
 func (d *Desk) Before() []cleared.PartMovement { return d.before }
 
 // Units lists everything that can be read outside, with how it stands.
 func (d *Desk) Units() []*Unit { return d.units }
-
-// Unit finds a unit by its id.
-func (d *Desk) Unit(id string) (*Unit, bool) {
-	u, ok := d.byID[id]
-	return u, ok
-}
 
 // Check returns every fault of the files and every finding, in order of place.
 func (d *Desk) Check() []reading.Problem {
@@ -220,7 +210,7 @@ func (d *Desk) gatherPhotos(ctx context.Context, watch func(done, of int)) error
 
 // photoUnit reads one photo, makes its public copies and finds its faults.
 func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog.Tag) (*Unit, error) {
-	u := &Unit{ID: "photo/" + tag.Photo, Kind: "photo", Title: tag.Caption, File: tag.File, writer: tag.By, photo: tag.Photo}
+	u := &Unit{ID: "photo/" + tag.Photo, Kind: "photo", Title: tag.Caption, File: tag.File, writer: tag.By}
 	texts := []wording.Text{{Field: "caption", Value: tag.Caption, Place: tag.Doc.At("caption")},
 		{Field: "alt", Value: tag.Alt, Place: tag.Doc.At("alt")}, {Field: "credit", Value: tag.Credit, Place: tag.Doc.At("credit")}}
 	u.Texts = texts
@@ -234,6 +224,11 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 	if problem != nil {
 		u.Findings = append(u.Findings, Finding{*problem, u.ID})
 		return u, nil
+	}
+	if info, err := picture.Inspect(original); err == nil {
+		for _, p := range info.Private {
+			u.LeftBehind = append(u.LeftBehind, string(p))
+		}
 	}
 	recipe := picture.Recipe{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit, Copyright: d.ws.Settings.Workshop.Name}
 	if tag.Focus != nil {
@@ -261,11 +256,6 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 	u.Digest = digest(public)
 	d.photos[tag.Photo] = cleared.NewPhoto(fields)
 	return u, nil
-}
-
-// PhotoFile opens an original for the person who decides; it never leaves.
-func (d *Desk) PhotoFile(u *Unit) (*os.File, error) {
-	return d.ws.Root.Open("photos/" + u.photo)
 }
 
 // settingsUnit is the public text of workshop.yaml.

@@ -299,8 +299,8 @@ func (d *Desk) checkNumbers(u *Unit, t wording.Text, value string) []Finding {
 			add(m[0], written, "cost")
 		}
 	}
-	found := measure.Find(value)
-	if len(found) == 0 {
+	found, percents := measure.Find(value), measure.FindPercents(value)
+	if len(found)+len(percents) == 0 {
 		return findings
 	}
 	parts := d.log.Parts()
@@ -317,6 +317,14 @@ func (d *Desk) checkNumbers(u *Unit, t wording.Text, value string) []Finding {
 		for _, p := range parts {
 			if reading := sameReading(d.log.Readings(p.ID), f); reading != "" {
 				add(f.Start, f.Written, reading)
+				break
+			}
+		}
+	}
+	for _, f := range percents {
+		for _, p := range parts {
+			if loss, measured := d.log.Loss(p.ID, d.today); measured && f.Covers(loss.Percent()) {
+				add(f.Start, f.Written, "loss")
 				break
 			}
 		}

@@ -39,21 +39,21 @@ type Finding struct {
 // Unit is one thing that can be read outside: a story, a photo, a glossary word,
 // an edition's own words, a tour's titles, the settings.
 type Unit struct {
-	ID       string
-	Kind     string
-	Title    string
-	File     string
-	Texts    []wording.Text // with released facts filled in
-	Facts    []Fact
-	Photos   []string // ids of photo units shown with it
-	Findings []Finding
-	Digest   string // of everything a reader can see
-	Standing Standing
-	By       string   // who decided last
-	On       day.Date // when
+	ID         string
+	Kind       string
+	Title      string
+	File       string
+	Texts      []wording.Text // with released facts filled in
+	Facts      []Fact
+	Photos     []string // ids of photo units shown with it
+	LeftBehind []string // what a photo's original says beside its pixels; no copy does
+	Findings   []Finding
+	Digest     string // of everything a reader can see
+	Standing   Standing
+	By         string   // who decided last
+	On         day.Date // when
 
 	writer string
-	photo  string // original name, for a photo
 	story  *wording.Story
 	kept   bool
 }

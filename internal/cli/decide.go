@@ -86,6 +86,13 @@ func (a *app) listUnits(ctx context.Context) error {
 			who = fmt.Sprintf("  (%s, %s)", u.By, u.On)
 		}
 		note := ""
+		if u.Standing == clearance.Refused {
+			why, err := s.desk.LastReason(ctx, u)
+			if err != nil {
+				return err
+			}
+			note = "  - " + why
+		}
 		if u.Stops() {
 			note = "  - has problems; opencowl check tells them"
 		}
@@ -181,6 +188,9 @@ func (a *app) show(s *session, u *clearance.Unit) {
 				a.say("  %-34s %s", id, filepath.Join(s.ws.CopiesDir(), name))
 			}
 		}
+	}
+	if len(u.LeftBehind) > 0 {
+		a.say("\nIn the original, and in no copy: %s", list(u.LeftBehind))
 	}
 	for _, f := range u.Findings {
 		mark := "stops: "

@@ -122,28 +122,6 @@ func GetTx(ctx context.Context, tx *sql.Tx, id string) (Member, error) {
 	return found[0], nil
 }
 
-// Count returns how many members there are in each state; every state is there.
-func Count(ctx context.Context, db *store.DB) (map[State]int, error) {
-	counts := map[State]int{}
-	for _, s := range States() {
-		counts[s] = 0
-	}
-	rows, err := db.Read(ctx, `SELECT state, COUNT(*) FROM members GROUP BY state`)
-	if err != nil {
-		return nil, fmt.Errorf("the members cannot be counted: %w", err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var s State
-		var n int
-		if err := rows.Scan(&s, &n); err != nil {
-			return nil, fmt.Errorf("the members cannot be counted: %w", err)
-		}
-		counts[s] = n
-	}
-	return counts, rows.Err()
-}
-
 // SetState moves a member to another state at a time. Leaving withdraws the
 // consent as well. Nobody is moved out of left (ErrLeft): coming back takes a
 // new consent, so it is a new joining.

@@ -744,24 +744,6 @@ func TestBuildRefusesWhatItCannotPublish(t *testing.T) {
 	}
 }
 
-func TestDraftArchiveSaysDraftOnEveryPage(t *testing.T) {
-	a := fixture()
-	extra := cleared.NewDraft(cleared.NewStory(story("floor-stiffener", "A better title", cleared.Area{Key: "hull", Name: "Hull"}, "2031-02-20")))
-	files, err := BuildDraft(context.Background(), a, []cleared.Draft[cleared.Story]{extra})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, name := range pagesOf(files) {
-		if n := strings.Count(string(files[name]), "DRAFT. Not cleared"); n != 2 {
-			t.Errorf("%s says DRAFT %d times, want top and bottom", name, n)
-		}
-	}
-	contains(t, files, "story/floor-stiffener/index.html", "A better title", "<title>DRAFT")
-	if strings.Contains(string(built(t, a)["index.html"]), "DRAFT") {
-		t.Error("a plain build says DRAFT")
-	}
-}
-
 func TestIDsThatHugoWouldTakeForSpecialFilesAreOrdinary(t *testing.T) {
 	a := fixture()
 	for _, id := range []string{"index", "readme", "en", "de", "x-en"} {

@@ -48,12 +48,12 @@ type stopPage struct {
 	tour cleared.Tour
 }
 
-func newBuilder(a Archive, draft bool) *builder {
+func newBuilder(a Archive) *builder {
 	b := &builder{a: a, stories: newestFirst(a.Stories), public: map[string]cleared.Story{}, words: map[string]cleared.Word{}, uses: map[string][]link{}}
 	s := a.Settings
 	settings := baseSettings(s, map[string]any{
 		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "lang": s.Language(), "site": s.Site(),
-		"address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain), "notice": notice, "draft": draft,
+		"address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain), "notice": notice,
 	})
 	settings["disableKinds"] = []string{"section", "taxonomy", "term", "404"}
 	settings["outputs"] = map[string]any{"home": []string{"html", "rss"}, "page": []string{"html"}}

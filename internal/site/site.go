@@ -67,28 +67,6 @@ func Build(ctx context.Context, a Archive) (Files, error) {
 			return nil, fmt.Errorf("site: story %q is not public on %s; leave it out", s.ID(), a.On)
 		}
 	}
-	return build(ctx, a, false)
-}
-
-// BuildDraft makes the archive as it would be with further stories in it.
-// DRAFT stands on every page. A story that is in both appears as the draft.
-func BuildDraft(ctx context.Context, a Archive, extra []cleared.Draft[cleared.Story]) (Files, error) {
-	var drafts []cleared.Story
-	ids := map[string]bool{}
-	for _, d := range extra {
-		drafts = append(drafts, d.Preview())
-		ids[d.Preview().ID()] = true
-	}
-	for _, s := range a.Stories {
-		if !ids[s.ID()] {
-			drafts = append(drafts, s)
-		}
-	}
-	a.Stories = drafts
-	return build(ctx, a, true)
-}
-
-func build(ctx context.Context, a Archive, draft bool) (Files, error) {
 	if err := checkSite(a.Settings); err != nil {
 		return nil, err
 	}
@@ -97,7 +75,7 @@ func build(ctx context.Context, a Archive, draft bool) (Files, error) {
 		return nil, err
 	}
 	t.addMarkupRules(archiveMarkup)
-	b := newBuilder(a, draft)
+	b := newBuilder(a)
 	if err := b.pages(); err != nil {
 		return nil, err
 	}
