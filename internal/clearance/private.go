@@ -322,6 +322,9 @@ func (d *Desk) checkNumbers(u *Unit, t wording.Text, value string) []Finding {
 		}
 	}
 	for _, f := range percents {
+		if u.story == nil && !strings.ContainsAny(f.Written, "0123456789") {
+			continue // "half the team" is about no part in particular
+		}
 		for _, p := range parts {
 			if loss, measured := d.log.Loss(p.ID, d.today); measured && f.Covers(loss.Percent()) {
 				add(f.Start, f.Written, "loss")

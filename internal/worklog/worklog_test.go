@@ -211,7 +211,7 @@ func TestEachFaultIsReported(t *testing.T) {
 		{"tag: consent unknown", tagFile, "consent: given", "consent: maybe", `photos/stiffener.jpg.yaml:11:47: consent: "maybe" is not one of given, refused, not-asked; correct the value`, false},
 		{"tag: consent undated", tagFile, "on: 2031-01-14, ", "", `photos/stiffener.jpg.yaml:11:10: consent was given but its date is missing; write on: and the date`, false},
 		{"tag: adult", tagFile, "adult: yes", "adult: 17", `photos/stiffener.jpg.yaml:11:77: adult: "17" is not one of yes, no; correct the value`, false},
-		{"tag: not YAML", tagFile, "hide: [", "hide: [[", "photos/stiffener.jpg.yaml:11:1: this is not YAML (',' or ']' must be specified); check the indentation, the colons and the quotes; put text that holds a colon in quotes", false},
+		{"tag: not YAML", tagFile, "hide: [", "hide: [[", "photos/stiffener.jpg.yaml:11:1: this is not YAML (',' or ']' must be specified); check the indentation, the colons and the quotes; put text that begins with a bracket or brace, or holds a colon, in quotes", false},
 
 		{"photo: no tag", "photos/hull.png", "", "x", `photos/hull.png: the photo has no tag, so it cannot be published; write photos/hull.png.yaml`, true},
 		{"photo: tag alone", "photos/hull.png.yaml", "", "taken: 2031-01-14\nby: tam\n", `photos/hull.png.yaml: the tag's photo is not there; put the photo beside its tag, or delete the tag`, true},
