@@ -15,8 +15,10 @@ import (
 
 // Kinds of ledger rows that clearance writes and reads.
 const (
-	kindCleared = "cleared"
-	kindRefused = "refused"
+	kindCleared   = "cleared"
+	kindRefused   = "refused"
+	kindAccepted  = "accepted"
+	kindWithdrawn = "withdrawn"
 )
 
 // Decision is what somebody decided.
@@ -35,6 +37,7 @@ type decisionDetail struct {
 	Photos          []string `json:"photos,omitempty"`
 	NothingReadable bool     `json:"nothing_readable,omitempty"`
 	Why             string   `json:"why,omitempty"`
+	Code            string   `json:"code,omitempty"` // of the finding that was accepted
 }
 
 // ErrMayNot says that a person may not take this decision.
@@ -55,19 +58,38 @@ func (d *Desk) readDecisions(ctx context.Context) error {
 			u.Standing = Kept
 		}
 	}
+	d.withdrawn = map[string]day.Date{}
 	for _, r := range rows {
 		on := day.Of(r.At.In(d.ws.Settings.Workshop.Timezone.Location))
+		switch r.Kind {
+		case kindWithdrawn:
+			d.withdrawn[r.Unit] = on
+		case kindCleared:
+			delete(d.withdrawn, r.Unit)
+		}
 		if r.Kind == kindCleared {
 			if _, before := d.first[r.Unit]; !before {
 				d.first[r.Unit] = on
 			}
 		}
 		u, ok := d.byID[r.Unit]
-		if !ok || u.kept || (r.Kind != kindCleared && r.Kind != kindRefused) {
+		if !ok || u.kept {
 			continue
 		}
-		u.By, u.On = r.Who, on
+		switch r.Kind {
+		case kindCleared, kindRefused, kindWithdrawn:
+			u.By, u.On = r.Who, on
+		case kindAccepted:
+			if err := u.accept(r, on); err != nil {
+				return err
+			}
+			continue
+		default:
+			continue
+		}
 		switch {
+		case r.Kind == kindWithdrawn:
+			u.Standing = Withdrawn
 		case r.Kind == kindRefused && r.Digest == u.Digest:
 			u.Standing = Refused
 		case r.Kind == kindRefused:
@@ -79,6 +101,75 @@ func (d *Desk) readDecisions(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// accept turns the findings that somebody accepted into advice that says so. It
+// holds for these words only: another digest, and the finding stops again.
+func (u *Unit) accept(r store.Row, on day.Date) error {
+	var detail decisionDetail
+	if err := json.Unmarshal(r.Detail, &detail); err != nil {
+		return fmt.Errorf("ledger row %d cannot be read back: %w", r.Seq, err)
+	}
+	if r.Digest != u.Digest {
+		return nil
+	}
+	for i, f := range u.Findings {
+		if f.Code == detail.Code && !f.Advice {
+			u.Findings[i].Advice = true
+			u.Findings[i].Remedy = fmt.Sprintf("accepted by %s on %s: %s", r.Who, on, detail.Why)
+		}
+	}
+	return nil
+}
+
+// Accept records that a finding of a unit, as its words stand, is no leak and no
+// contradiction after all. Whoever may decide on the unit may accept; what is the
+// engineer's to say is accepted by an engineer.
+func (d *Desk) Accept(ctx context.Context, u *Unit, code, by, why string) error {
+	if err := d.MayDecide(u, by); err != nil {
+		return err
+	}
+	if strings.TrimSpace(why) == "" {
+		return fmt.Errorf("%s: accepting a finding needs a reason; say why", u.ID)
+	}
+	if p, _ := d.ws.Settings.PersonByID(by); engineersOwn[code] && !p.Has(workspace.Engineer) {
+		return fmt.Errorf("%s %w: what is airworthy or safe is for an engineer to say", by, ErrMayNot)
+	}
+	if !slices.ContainsFunc(u.Findings, func(f Finding) bool { return f.Code == code && !f.Advice }) {
+		return fmt.Errorf("%s has no finding %q that stops it", u.ID, code)
+	}
+	_, err := d.books.Append(ctx, store.Entry{At: d.now(), Who: by, Kind: kindAccepted, Unit: u.ID, Digest: u.Digest, Detail: decisionDetail{Code: code, Why: why}})
+	if err != nil {
+		return err
+	}
+	return d.readDecisions(ctx)
+}
+
+// engineersOwn are the findings that only an engineer may accept.
+var engineersOwn = map[string]bool{"assertion": true, "contradiction": true}
+
+// Withdraw takes a story or a photo back: the archive says so at its next build,
+// and nothing prints or sends it until somebody clears it again.
+func (d *Desk) Withdraw(ctx context.Context, u *Unit, by, why string) error {
+	if u.Kind != "story" && u.Kind != "photo" {
+		return fmt.Errorf("%s is a %s; only a story or a photo is withdrawn", u.ID, u.Kind)
+	}
+	if _, ok := d.ws.Settings.PersonByID(by); !ok {
+		return fmt.Errorf("%q %w: nobody of that name is in %s; name one of %s", by, ErrMayNot, workspace.SettingsFile, strings.Join(d.ws.Settings.PeopleIDs(), ", "))
+	}
+	if strings.TrimSpace(why) == "" {
+		return fmt.Errorf("%s: withdrawing needs a reason; say why", u.ID)
+	}
+	if u.Standing == Withdrawn {
+		return fmt.Errorf("%s was withdrawn on %s by %s already", u.ID, u.On, u.By)
+	}
+	if _, before := d.first[u.ID]; !before {
+		return fmt.Errorf("%s was never cleared, so there is nothing to take back", u.ID)
+	}
+	if _, err := d.books.Append(ctx, store.Entry{At: d.now(), Who: by, Kind: kindWithdrawn, Unit: u.ID, Digest: u.Digest, Detail: decisionDetail{Why: why}}); err != nil {
+		return err
+	}
+	return d.readDecisions(ctx)
 }
 
 // MayDecide reports whether a person may decide on a unit: engineers decide, and
@@ -207,4 +298,32 @@ func (d *Desk) Find(names []string) ([]*Unit, error) {
 		}
 	}
 	return units, errors.Join(faults...)
+}
+
+// About turns the id of a part or of a story into the stories that tell of it.
+func (d *Desk) About(name string) ([]*Unit, error) {
+	var units []*Unit
+	for _, u := range d.units {
+		if u.story != nil && (u.story.ID == name || u.ID == name || slices.Contains(u.story.Parts, name)) {
+			units = append(units, u)
+		}
+	}
+	if len(units) == 0 {
+		if _, known := d.log.Part(name); known {
+			return nil, fmt.Errorf("no story tells of the part %q", name)
+		}
+		return nil, fmt.Errorf("there is no part and no story %q", name)
+	}
+	return units, nil
+}
+
+// Withdrawn lists the stories that are taken back, by id, with the day.
+func (d *Desk) Withdrawn() map[string]day.Date {
+	stories := map[string]day.Date{}
+	for unit, on := range d.withdrawn {
+		if id, ok := strings.CutPrefix(unit, "story/"); ok {
+			stories[id] = on
+		}
+	}
+	return stories
 }

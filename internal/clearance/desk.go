@@ -55,14 +55,15 @@ type Desk struct {
 	today day.Date
 	now   func() time.Time
 
-	private  *private
-	units    []*Unit
-	byID     map[string]*Unit
-	photos   map[string]cleared.Photo // by original name, ready to show
-	first    map[string]day.Date      // unit → the day it was first cleared
-	told     map[string][]telling     // story → editions that told it, oldest first
-	before   []cleared.PartMovement   // at the last freeze
-	problems []reading.Problem        // faults of the files
+	private   *private
+	units     []*Unit
+	byID      map[string]*Unit
+	photos    map[string]cleared.Photo // by original name, ready to show
+	first     map[string]day.Date      // unit → the day it was first cleared
+	withdrawn map[string]day.Date      // unit → the day it was withdrawn, while it is
+	told      map[string][]telling     // story → editions that told it, oldest first
+	before    []cleared.PartMovement   // at the last freeze
+	problems  []reading.Problem        // faults of the files
 }
 
 // telling is one edition that told a story.

@@ -17,6 +17,10 @@ import (
 func (d *Desk) whyNot(u *Unit) string {
 	switch u.Standing {
 	case Cleared:
+		// The record may have changed since: a finding stops it all the same.
+		if err := d.Ready(u); err != nil {
+			return "was cleared, and no longer passes the checks"
+		}
 		for _, id := range u.Photos {
 			if why := d.whyNot(d.byID[id]); why != "" {
 				return id + " " + why
@@ -27,6 +31,8 @@ func (d *Desk) whyNot(u *Unit) string {
 		return "changed since it was cleared; decide again"
 	case Refused:
 		return "was refused"
+	case Withdrawn:
+		return "was withdrawn"
 	case Kept:
 		return "is not offered for publication"
 	}
@@ -371,6 +377,14 @@ func movementKey(part string) string {
 func (d *Desk) LookAt(unit string, use cleared.Use) string {
 	if c, ok := d.photos[strings.TrimPrefix(unit, "photo/")].Copy(use); ok {
 		return c.Name()
+	}
+	return ""
+}
+
+// DigestOf is the digest of a unit as its words stand; "" when there is none.
+func (d *Desk) DigestOf(unit string) string {
+	if u, ok := d.byID[unit]; ok {
+		return u.Digest
 	}
 	return ""
 }

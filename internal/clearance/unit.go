@@ -20,7 +20,9 @@ const (
 	Cleared Standing = "cleared"
 	Stale   Standing = "stale" // changed since it was cleared
 	Refused Standing = "refused"
-	Kept    Standing = "kept" // a photo that is not offered
+	// Withdrawn: taken back; a new decision lets it out again.
+	Withdrawn Standing = "withdrawn"
+	Kept      Standing = "kept" // a photo that is not offered
 )
 
 // Fact is a released fact with the value that would leave.

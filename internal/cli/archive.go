@@ -2,12 +2,16 @@ package cli
 
 import (
 	"context"
+	"maps"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
+	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/site"
+	"example.org/opencowl/internal/store"
 	"example.org/opencowl/internal/workspace"
 )
 
@@ -84,6 +88,9 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 		}
 		in.Editions = append(in.Editions, site.PublicEdition{Record: record, From: from})
 	}
+	if in.Withdrawn, err = s.withdrawals(ctx); err != nil {
+		return nil, err
+	}
 	files, err := site.Build(ctx, in)
 	if err != nil {
 		return nil, err
@@ -95,5 +102,48 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 	if err != nil {
 		return nil, err
 	}
+	if err := s.recordPublished(ctx, in.Stories); err != nil {
+		return nil, err
+	}
 	return &archiveReport{Folder: out, Stories: len(in.Stories), Editions: len(in.Editions), Files: len(files), Change: change}, nil
+}
+
+// withdrawals lists the withdrawn stories that the archive has shown.
+func (s *session) withdrawals(ctx context.Context) ([]site.Withdrawal, error) {
+	var all []site.Withdrawal
+	taken := s.desk.Withdrawn()
+	for _, id := range slices.Sorted(maps.Keys(taken)) {
+		shown, err := s.db.Ledger(ctx, store.Filter{Kind: "published", Unit: "story/" + id})
+		if err != nil {
+			return nil, err
+		}
+		if len(shown) > 0 {
+			all = append(all, site.Withdrawal{ID: id, On: taken[id]})
+		}
+	}
+	return all, nil
+}
+
+// recordPublished writes down which stories the archive shows, once for each
+// wording of theirs.
+func (s *session) recordPublished(ctx context.Context, stories []cleared.Story) error {
+	rows, err := s.db.Ledger(ctx, store.Filter{Kind: "published"})
+	if err != nil {
+		return err
+	}
+	last := map[string]string{}
+	for _, r := range rows {
+		last[r.Unit] = r.Digest
+	}
+	var entries []store.Entry
+	for _, story := range stories {
+		if unit := "story/" + story.ID(); last[unit] != story.Digest() {
+			entries = append(entries, store.Entry{At: s.db.Now(), Kind: "published", Unit: unit, Digest: story.Digest()})
+		}
+	}
+	if len(entries) == 0 {
+		return nil
+	}
+	_, err = s.db.Append(ctx, entries...)
+	return err
 }

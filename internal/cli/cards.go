@@ -30,7 +30,8 @@ type printedCard struct {
 	Number string   `json:"number"`
 	Paper  string   `json:"paper"`
 	Faces  []string `json:"faces"`
-	Digest string   `json:"digest"`
+	Digest string   `json:"digest"` // of the card
+	Words  string   `json:"words"`  // of the story
 }
 
 // cardsReport is the machine output of cards.
@@ -144,7 +145,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		if c.GuideOnly {
 			continue
 		}
-		p := printedCard{tour, c.Stop, c.Story, c.Number, o.paper, faces, c.Digest}
+		p := printedCard{tour, c.Stop, c.Story, c.Number, o.paper, faces, c.Digest, s.desk.DigestOf("story/" + c.Story)}
 		report.Cards = append(report.Cards, p)
 		entries = append(entries, store.Entry{At: s.db.Now(), Who: o.by, Kind: "printed", Unit: "story/" + c.Story, Digest: c.Digest, Detail: p})
 	}

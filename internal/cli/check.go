@@ -1,20 +1,30 @@
 package cli
 
 import (
+	"context"
+	"fmt"
+
 	"github.com/spf13/cobra"
 
 	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/reading"
+	"example.org/opencowl/internal/store"
 )
 
 func (a *app) checkCommand() *cobra.Command {
-	return &cobra.Command{
+	var ledger bool
+	var head string
+	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "Read everything and report every problem with its place and its remedy",
 		Long: `Read the log, the photos and the public words, set them side by side, and
 report every problem with file, line and remedy. Advice is marked; it stops nothing.
-Exit code 1 when something stops a unit from leaving.`,
-		Example: "  opencowl check --workspace demo",
+Exit code 1 when something stops a unit from leaving.
+
+--ledger looks instead whether any row of the ledger was changed, put in or taken out.
+Rows cut off its end leave no trace in it: for that, give a head that was kept
+elsewhere, from a freeze or a run sheet, with --head.`,
+		Example: "  opencowl check --workspace demo\n  opencowl check --ledger --head eba36f4332dbc4590ca65f7644d3bf1594e48d441f434819872114ca68ce4166",
 		Args:    args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			s, err := a.open(cmd.Context(), "check")
@@ -22,6 +32,9 @@ Exit code 1 when something stops a unit from leaving.`,
 				return err
 			}
 			defer s.close()
+			if ledger {
+				return s.checkLedger(cmd.Context(), head)
+			}
 			all := append(s.faults, s.desk.Check()...)
 			stops := 0
 			for _, p := range all {
@@ -54,4 +67,51 @@ Exit code 1 when something stops a unit from leaving.`,
 			return nil
 		},
 	}
+	cmd.Flags().BoolVar(&ledger, "ledger", false, "look whether the ledger is whole")
+	cmd.Flags().StringVar(&head, "head", "", "the ledger's head as it was written down elsewhere")
+	return cmd
+}
+
+// ledgerReport is the machine output of check --ledger.
+type ledgerReport struct {
+	Rows     int      `json:"rows"`
+	Head     string   `json:"head"`
+	Broken   []string `json:"broken"`
+	TailSeen bool     `json:"tail_seen"` // a head kept elsewhere was found in it
+}
+
+func (s *session) checkLedger(ctx context.Context, head string) error {
+	broken, err := s.db.VerifyLedger(ctx)
+	if err != nil {
+		return err
+	}
+	rows, err := s.db.Ledger(ctx, store.Filter{})
+	if err != nil {
+		return err
+	}
+	r := ledgerReport{Rows: len(rows), Broken: []string{}}
+	for _, row := range rows {
+		r.Head = row.Hash
+		r.TailSeen = r.TailSeen || head != "" && row.Hash == head
+	}
+	for _, b := range broken {
+		r.Broken = append(r.Broken, fmt.Sprintf("row %d: %s", b.Seq, b.Why))
+	}
+	if head != "" && !r.TailSeen {
+		r.Broken = append(r.Broken, fmt.Sprintf("no row has the head %s: rows were cut off or changed since it was written down", head))
+	}
+	for _, b := range r.Broken {
+		s.app.say("%s", b)
+	}
+	s.app.say("%d rows; head %s", r.Rows, r.Head)
+	if head == "" {
+		s.app.say("without a head kept elsewhere (--head) it cannot be seen whether rows were cut off the end")
+	}
+	if err := s.app.print(r); err != nil {
+		return err
+	}
+	if len(r.Broken) > 0 {
+		return &found{len(r.Broken)}
+	}
+	return nil
 }

@@ -36,6 +36,7 @@ func report(u *clearance.Unit) unitReport {
 
 func (a *app) decideCommand() *cobra.Command {
 	var decision clearance.Decision
+	var accept string
 	cmd := &cobra.Command{
 		Use:   "decide [ID...] --by WHO",
 		Short: "Show what would leave, with its released facts and pictures, and record the decision",
@@ -47,10 +48,15 @@ own words or their own photo. On a terminal each decision is asked for; elsewher
 command itself is the decision, and units with pictures need --nothing-readable: the
 answer that no face, plate, drawing, paper or screen is readable in them.
 
+--accept CODE says of one unit's finding, by the code that opencowl check --json shows,
+that it is none after all, with --why. That is recorded, shown ever after, and lapses
+when the words change. What is airworthy or safe only an engineer may accept.
+
 --by trusts the person at the machine.`,
 		Example: `  opencowl decide
   opencowl decide story/floor-stiffener --by ines --nothing-readable
-  opencowl decide story/floor-stiffener --by ines --refuse --why "the loss is not settled yet"`,
+  opencowl decide story/floor-stiffener --by ines --refuse --why "the loss is not settled yet"
+  opencowl decide story/floor-stiffener --by ines --accept private-number --why "the sheet's size is in every catalogue"`,
 		Args: args(0, 1000, "ids"),
 		RunE: func(cmd *cobra.Command, ids []string) error {
 			if len(ids) == 0 {
@@ -62,12 +68,16 @@ answer that no face, plate, drawing, paper or screen is readable in them.
 			if decision.Refuse && strings.TrimSpace(decision.Why) == "" {
 				return use(errors.New("a refusal needs a reason; say it with --why"))
 			}
+			if accept != "" {
+				return a.accept(cmd.Context(), ids, accept, decision)
+			}
 			return a.decide(cmd.Context(), ids, decision)
 		},
 	}
 	cmd.Flags().StringVar(&decision.By, "by", "", "who decides: an id from workshop.yaml")
 	cmd.Flags().BoolVar(&decision.Refuse, "refuse", false, "refuse instead of clearing")
 	cmd.Flags().StringVar(&decision.Why, "why", "", "the reason")
+	cmd.Flags().StringVar(&accept, "accept", "", "the code of a finding that is none after all")
 	cmd.Flags().BoolVar(&decision.NothingReadable, "nothing-readable", false, "no face, plate, drawing, paper or screen is readable in the pictures")
 	return cmd
 }
@@ -150,6 +160,27 @@ func (a *app) decide(ctx context.Context, ids []string, decision clearance.Decis
 		a.say("%s: %s by %s", u.ID, u.Standing, decision.By)
 	}
 	return a.print(reports)
+}
+
+// accept records that a finding of a unit is none after all.
+func (a *app) accept(ctx context.Context, ids []string, code string, d clearance.Decision) error {
+	if len(ids) != 1 || d.Refuse || strings.TrimSpace(d.Why) == "" {
+		return use(errors.New("--accept takes one unit and a reason, --why"))
+	}
+	s, err := a.open(ctx, "decide")
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	units, err := s.desk.Find(ids)
+	if err != nil {
+		return use(err)
+	}
+	if err := s.desk.Accept(ctx, units[0], code, d.By, d.Why); err != nil {
+		return err
+	}
+	a.say("%s: %s is accepted by %s while these words stand", units[0].ID, code, d.By)
+	return a.print(report(units[0]))
 }
 
 // terminal reports whether a person sits at the other end.

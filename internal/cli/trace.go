@@ -1,0 +1,113 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"example.org/opencowl/internal/clearance"
+	"example.org/opencowl/internal/post"
+	"example.org/opencowl/internal/store"
+)
+
+// telling is one place where a story has been told.
+type telling struct {
+	Story string `json:"story"`
+	Where string `json:"where"` // card, edition or page
+	What  string `json:"what"`
+	On    string `json:"on"`
+	Count int    `json:"count"` // cards printed, letters sent
+	Old   bool   `json:"old"`   // the words have changed since
+}
+
+func (a *app) traceCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "trace PART|STORY",
+		Short: "Where it has been told: cards, editions, pages, with dates",
+		Long: `List every place where a story, or every story about a part, has been told: printed
+cards, editions with the number of letters sent, and pages of the archive. What was told
+in words that have changed since is marked old.`,
+		Example: "  opencowl trace hull-floor-stiffener\n  opencowl trace floor-stiffener --json",
+		Args:    args(1, 1, "the id of a part or of a story"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			s, err := a.open(cmd.Context(), "")
+			if err != nil {
+				return err
+			}
+			defer s.close()
+			units, err := s.desk.About(args[0])
+			if err != nil {
+				return use(err)
+			}
+			all := []telling{}
+			for _, u := range units {
+				a.say("%s (%s): %s", u.ID, u.Standing, u.Title)
+				told, err := s.tellings(cmd.Context(), u)
+				if err != nil {
+					return err
+				}
+				for _, t := range told {
+					old := ""
+					if t.Old {
+						old = ", in old words"
+					}
+					a.say("  %s  %-8s %s%s", t.On, t.Where, t.What, old)
+				}
+				if len(told) == 0 {
+					a.say("  not told anywhere yet")
+				}
+				all = append(all, told...)
+			}
+			return a.print(all)
+		},
+	}
+}
+
+// tellings lists where a story has been told, oldest first within each kind.
+func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, error) {
+	var all []telling
+	rows, err := s.db.Ledger(ctx, store.Filter{Unit: u.ID})
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range rows {
+		on := r.At.In(s.ws.Settings.Workshop.Timezone.Location).Format("2006-01-02")
+		switch r.Kind {
+		case "printed":
+			var p printedCard
+			if err := json.Unmarshal(r.Detail, &p); err != nil {
+				return nil, fmt.Errorf("ledger row %d cannot be read back: %w", r.Seq, err)
+			}
+			all = append(all, telling{u.ID, "card", fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper), on, 1, p.Words != u.Digest})
+		case "published":
+			all = append(all, telling{u.ID, "page", "the archive", on, 1, r.Digest != u.Digest})
+		}
+	}
+	editions, err := s.db.Editions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range editions {
+		record, err := recordOf(e)
+		if err != nil {
+			return nil, err
+		}
+		for _, t := range record.Stories {
+			if "story/"+t.ID != u.ID {
+				continue
+			}
+			report, err := post.Status(ctx, s.db, e.Week)
+			if err != nil {
+				return nil, err
+			}
+			on := e.On
+			if on == "" {
+				on = e.State
+			}
+			all = append(all, telling{u.ID, "edition", fmt.Sprintf("%s, %d letters", e.Week, report.Sent), on, report.Sent, t.Digest != u.Digest})
+		}
+	}
+	return all, nil
+}
