@@ -55,9 +55,10 @@ type Unit struct {
 	By         string   // who decided last
 	On         day.Date // when
 
-	writer string
-	story  *wording.Story
-	kept   bool
+	writer     string
+	story      *wording.Story
+	correction correction
+	kept       bool
 }
 
 // Stops reports whether a finding keeps the unit from being cleared.
