@@ -1,0 +1,23 @@
+// Command bench measures the product against its yardsticks and prints ratios. It
+// decides nothing: no test looks at a clock.
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"runtime"
+)
+
+func main() {
+	benches := map[string]func(context.Context) error{"clearance": clearanceBench}
+	if len(os.Args) != 2 || benches[os.Args[1]] == nil {
+		fmt.Fprintln(os.Stderr, "usage: scripts/bench clearance")
+		os.Exit(2)
+	}
+	fmt.Printf("%s %s/%s, %d processors\n", runtime.Version(), runtime.GOOS, runtime.GOARCH, runtime.NumCPU())
+	if err := benches[os.Args[1]](context.Background()); err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}
