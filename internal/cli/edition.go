@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -10,6 +11,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -107,7 +109,7 @@ the exit code is 1.
 
 // material gathers what an edition is made from.
 func (s *session) material(ctx context.Context) (edition.Material, error) {
-	m := edition.Material{Stories: s.desk.Stories(), Glossary: s.desk.Words(), Movement: s.desk.Movement(), Before: s.desk.Before(),
+	m := edition.Material{Stories: s.desk.Stories(), Held: s.held(), Glossary: s.desk.Words(), Movement: s.desk.Movement(), Before: s.desk.Before(),
 		Areas: s.desk.Areas(), RollOut: s.ws.Settings.RollOut, On: s.today}
 	editions, err := s.db.Editions(ctx)
 	if err != nil {
@@ -123,6 +125,45 @@ func (s *session) material(ctx context.Context) (edition.Material, error) {
 	return m, nil
 }
 
+// held says of each story that may not leave what has to be decided first: its
+// words, or a picture shown with it.
+func (s *session) held() map[string]edition.Held {
+	units := map[string]*clearance.Unit{}
+	held := map[string]edition.Held{}
+	for _, u := range s.desk.Units() {
+		units[u.ID] = u
+	}
+	for id, u := range units {
+		if story, is := strings.CutPrefix(id, "story/"); is {
+			held[story] = whatHolds(u, units)
+		}
+	}
+	for _, free := range s.desk.Stories() {
+		delete(held, free.ID())
+	}
+	return held
+}
+
+func whatHolds(u *clearance.Unit, units map[string]*clearance.Unit) edition.Held {
+	var why, decide []string
+	passes := true
+	for _, id := range append([]string{u.ID}, u.Photos...) {
+		of := units[id]
+		passes = passes && !of.Stops()
+		if of.Standing == clearance.Cleared {
+			continue
+		}
+		said := map[clearance.Standing]string{clearance.Stale: "changed since it was cleared", clearance.Refused: "was refused",
+			clearance.Withdrawn: "was withdrawn", clearance.Kept: "is not offered for publication"}[of.Standing]
+		why = append(why, id+" "+cmp.Or(said, "waits for a decision"))
+		decide = append(decide, id)
+	}
+	if !passes || len(decide) == 0 {
+		return edition.Held{Why: strings.Join(append(why, "it does not pass the checks"), ", "), Remedy: "see what opencowl check says"}
+	}
+	return edition.Held{Why: strings.Join(why, ", "), Remedy: "decide with opencowl decide " + strings.Join(decide, " ") + " --by WHO"}
+}
+
 func recordOf(e store.Edition) (r edition.Record, err error) {
 	if err = json.Unmarshal(e.Record, &r); err != nil {
 		err = fmt.Errorf("edition %s: what it told cannot be read back: %w", e.Week, err)
@@ -130,15 +171,20 @@ func recordOf(e store.Edition) (r edition.Record, err error) {
 	return r, err
 }
 
-// assemble makes the edition and its letter from cleared words only.
+// assemble makes the edition and its letter from cleared words only. Its error
+// names everything that is in the way, so that nobody has to come back for more.
 func (s *session) assemble(ctx context.Context, week day.Week) (edition.Edition, site.Letter, error) {
 	settings, err1 := s.desk.Settings()
 	words, err2 := s.desk.EditionWords(week)
-	if err := errors.Join(err1, err2); err != nil {
-		return edition.Edition{}, site.Letter{}, err
-	}
 	m, err := s.material(ctx)
 	if err != nil {
+		return edition.Edition{}, site.Letter{}, err
+	}
+	if err := errors.Join(err1, err2); err != nil {
+		if draft, unwritten := s.desk.DraftEditionWords(week); unwritten == nil {
+			_, refused := edition.AssemblePreview(draft, nil, m)
+			err = errors.Join(err, refused)
+		}
 		return edition.Edition{}, site.Letter{}, err
 	}
 	e, err := edition.Assemble(words, m)
@@ -181,6 +227,10 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 	if err := s.officer(by); err != nil {
 		return err
 	}
+	// Before what it would be now: that no longer matters.
+	if _, err := s.db.Edition(ctx, week.String()); err == nil {
+		return frozenAlready(week, by)
+	}
 	e, letter, err := s.assemble(ctx, week)
 	if err != nil {
 		return err
@@ -211,9 +261,13 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 	frozen.Digest = hex.EncodeToString(sum.Sum(nil))
 	err = s.db.Freeze(ctx, frozen, store.Entry{At: s.db.Now(), Who: by, Kind: "frozen", Unit: "edition/" + week.String(), Digest: frozen.Digest, Detail: e.Record().Stories})
 	if errors.Is(err, store.ErrExists) {
-		return fmt.Errorf("edition %s is frozen already; its bytes no longer change: %w", week, err)
+		return frozenAlready(week, by)
 	}
 	return err
+}
+
+func frozenAlready(week day.Week, by string) error {
+	return fmt.Errorf("edition %s is frozen already, and its bytes no longer change; to change it, thaw it first with opencowl edition %s --thaw --by %s", week, week, by)
 }
 
 // thaw makes a frozen edition a draft again.
@@ -266,7 +320,7 @@ func (s *session) showEdition(ctx context.Context, week day.Week, out string) (*
 	if err := s.writeLetter(out, letter); err != nil {
 		return nil, err
 	}
-	s.sayEdition(r)
+	s.sayEdition(week, r)
 	return r, nil
 }
 
@@ -338,9 +392,9 @@ func (s *session) writeLetter(out string, l site.Letter) error {
 	return err
 }
 
-func (s *session) sayEdition(r *editionReport) {
+func (s *session) sayEdition(week day.Week, r *editionReport) {
 	a := s.app
-	a.say("edition %s (%s): %s", r.Week, r.State, r.Subject)
+	a.say("edition %s, week of %s (%s): %s", r.Week, week.Monday().Words(), r.State, r.Subject)
 	for i, id := range r.Stories {
 		place := "with"
 		if i == 0 {
@@ -355,10 +409,16 @@ func (s *session) sayEdition(r *editionReport) {
 		a.say("before it can be frozen: %s", m)
 	}
 	for _, o := range r.Offers {
-		a.say("quiet week, %s: %s (%s), %s", o.Kind, o.ID, o.Title, o.Why)
+		a.say("nothing new to tell; %s: %s, %q, %s", o.Kind, o.ID, o.Title, o.Why)
 	}
 	a.say("look at %s and %s", r.HTML, r.Text)
 	if r.Head != "" {
 		a.say("ledger head %s", r.Head)
+	}
+	switch {
+	case r.State == store.Frozen:
+		a.say("next: a proof to yourself, opencowl post %s --by WHO --proof YOU; then to everybody, opencowl post %s --by WHO", r.Week, r.Week)
+	case r.Digest == "" && len(r.Missing) == 0:
+		a.say("next: opencowl edition %s --freeze --by WHO", r.Week)
 	}
 }

@@ -18,7 +18,8 @@ const chosenAtMost = 4
 
 // Material is what an edition is made from.
 type Material struct {
-	Stories  []cleared.Story // cleared, for members; told or not
+	Stories  []cleared.Story // cleared; told or not
+	Held     map[string]Held // by id: the stories that may not leave yet
 	Glossary []cleared.Word
 	Movement cleared.Movement       // now
 	Before   []cleared.PartMovement // at the last freeze; nil when there was none
@@ -27,6 +28,9 @@ type Material struct {
 	RollOut  day.Date
 	On       day.Date
 }
+
+// Held says what keeps a story in, for the officer to read.
+type Held struct{ Why, Remedy string }
 
 // Offer is something to tell in a quiet week, for the officer to choose.
 type Offer struct {
@@ -120,7 +124,7 @@ func (a *assembly) named() []cleared.Story {
 	for _, id := range ids {
 		i := slices.IndexFunc(a.m.Stories, func(s cleared.Story) bool { return s.ID() == id })
 		if i < 0 {
-			a.refuse(id, "is not cleared for members", "clear it with opencowl decide story/"+id+", or take it out of the edition")
+			a.refuseHeld(id)
 			continue
 		}
 		s := a.m.Stories[i]
@@ -136,6 +140,15 @@ func (a *assembly) named() []cleared.Story {
 		}
 	}
 	return stories
+}
+
+func (a *assembly) refuseHeld(id string) {
+	h, known := a.m.Held[id]
+	if !known {
+		a.refuse(id, "is not in wording/", "correct its name, or take it out of the edition")
+		return
+	}
+	a.refuse(id, "is not cleared for members: "+h.Why, h.Remedy+", or take it out of the edition")
 }
 
 func (a *assembly) refuse(id, message, remedy string) {
@@ -273,19 +286,19 @@ func Offers(week day.Week, m Material) []Offer {
 	a := assembly{week: week, m: m}
 	for _, s := range m.Stories {
 		if s.ForMembers() && s.ToldIn().IsZero() && !s.NotBefore().After(m.On) {
-			offers = append(offers, Offer{"held back", s.ID(), s.Title(), "cleared and not told yet"})
+			offers = append(offers, Offer{"held back", s.ID(), s.Title(), "cleared and not told yet; write lead: " + s.ID()})
 		}
 	}
 	for _, s := range m.Stories {
 		if s.ForMembers() && s.Evergreen() && !s.ToldIn().IsZero() && a.mayTell(s) {
-			offers = append(offers, Offer{"evergreen", s.ID(), s.Title(), "last told in " + s.ToldIn().String()})
+			offers = append(offers, Offer{"evergreen", s.ID(), s.Title(), "last told in " + s.ToldIn().String() + "; write lead: " + s.ID()})
 		}
 	}
 	if y := yearAgo(week, m.Told); y != nil {
-		offers = append(offers, Offer{"a year ago", y.ID, y.Title, "told a year ago this week"})
+		offers = append(offers, Offer{"a year ago", y.ID, y.Title, "told a year ago this week; in the letter while it names no story"})
 	}
 	if w := nextWord(m.Glossary, m.Told); w != nil {
-		offers = append(offers, Offer{"glossary", w.ID(), w.Word(), "not explained in an edition yet"})
+		offers = append(offers, Offer{"glossary", w.ID(), w.Word(), "not explained in an edition yet; in the letter while it names no story"})
 	}
 	return offers
 }

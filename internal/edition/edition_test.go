@@ -80,11 +80,13 @@ func TestWhatTheOfficerMayNotTellIsRefusedByName(t *testing.T) {
 		story(storyOf{id: "told", toldIn: "2031-W03"}), story(storyOf{id: "waits", notBefore: "2031-03-01"}),
 		story(storyOf{id: "visitors", visitorsOnly: true}), story(storyOf{id: "evergreen-young", evergreen: true, toldIn: "2030-W40"}),
 		story(storyOf{id: "evergreen-old", evergreen: true, toldIn: "2030-W07"}))
+	m.Held = map[string]edition.Held{"undecided": {Why: "its photo waits", Remedy: "decide on it"}}
 	for id, want := range map[string]string{
 		"told":            "story told: was told in 2031-W03; choose another",
 		"waits":           "story waits: waits until 1 March 2031; send it in a later edition",
 		"visitors":        "story visitors: is not for members; add members",
-		"unknown":         "story unknown: is not cleared for members; clear it with opencowl decide story/unknown",
+		"unknown":         "story unknown: is not in wording/; correct its name, or take it out of the edition",
+		"undecided":       "story undecided: is not cleared for members: its photo waits; decide on it, or take it out of the edition",
 		"evergreen-young": "story evergreen-young: was told in 2030-W40; it may return from 2031-W40",
 	} {
 		e, err := edition.Assemble(words(id, nil, nil), m)
