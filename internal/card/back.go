@@ -1,6 +1,10 @@
 package card
 
 import (
+	"errors"
+	"slices"
+	"strings"
+
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
 )
@@ -59,7 +63,7 @@ func sheetOfGuideOnly(c composer, k content, into *draw.Node) ([]draw.Item, erro
 	}
 	blocks := []block{band, head}
 	for _, field := range []string{fieldWithheld, fieldAdvice} {
-		b, err := c.section(k.Back[field], c.measure())
+		b, err := c.section(c.printable(k.Back[field]), c.measure())
 		if err != nil {
 			return nil, fieldError(field, err)
 		}
@@ -70,6 +74,54 @@ func sheetOfGuideOnly(c composer, k content, into *draw.Node) ([]draw.Item, erro
 		return nil, err
 	}
 	return c.pile(blocks, foot, into)
+}
+
+// printable changes what cannot be set: a character that the font lacks becomes
+// a question mark, and long words may be broken. The sheet quotes titles that
+// nobody has cleared, and one of them must not keep the rest of the tour from
+// the guide.
+func (c composer) printable(s section) section {
+	hyphenated := false
+	for {
+		_, err := c.section(s, c.measure())
+		var missing typeset.MissingGlyph
+		switch wide := (typeset.TooWide{}); {
+		case errors.As(err, &missing):
+			s = s.mapped(func(text string) string { return strings.ReplaceAll(text, string(missing.Rune), "?") })
+		case errors.As(err, &wide) && !hyphenated:
+			s, hyphenated = s.mapped(breakLongWords), true
+		default:
+			return s
+		}
+	}
+}
+
+// mapped returns the section with its texts changed.
+func (s section) mapped(change func(string) string) section {
+	entries := make([]entry, len(s.Entries))
+	for i, e := range s.Entries {
+		entries[i] = entry{Lead: change(e.Lead), Text: change(e.Text)}
+	}
+	s.Entries = entries
+	return s
+}
+
+// breakLongWords puts a soft hyphen after every eight characters of a word of
+// more than sixteen.
+func breakLongWords(text string) string {
+	words := strings.Split(text, " ")
+	for i, word := range words {
+		runes := []rune(word)
+		if len(runes) <= 16 {
+			continue
+		}
+		var pieces []string
+		for piece := range slices.Chunk(runes, 8) {
+			pieces = append(pieces, string(piece))
+		}
+		words[i] = strings.Join(pieces, "\u00ad")
+	}
+	return strings.Join(words, " ")
 }
 
 // warningBand sets words on the warning colour, across the column.

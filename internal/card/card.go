@@ -56,7 +56,8 @@ type Printed struct {
 
 // Deck prints a card for each story of each stop. A stop with something
 // withheld, or with no story at all, gets a sheet for the guide alone. Text
-// that does not fit is an *Overflow for each field, joined over all cards.
+// that does not fit is an *Overflow for each field, joined over all cards, and
+// the message says what would print.
 func Deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options) (*Sheets, error) {
 	return deck(ctx, s, t, o, false)
 }
@@ -109,11 +110,47 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	}
 	switch {
 	case len(failures) > 0:
-		return nil, nil, errors.Join(failures...)
+		return nil, nil, errors.Join(append(failures, whatFits(failures, o)...)...)
 	case len(cards) == 0:
 		return nil, nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
 	}
 	return doc, cards, nil
+}
+
+// whatFits says which side can be printed as it is, where only the other does
+// not fit: whoever prints an hour before the talk cannot change the words.
+func whatFits(failures []error, o Options) []error {
+	if !slices.Contains(o.Faces, front) || !slices.Contains(o.Faces, back) {
+		return nil
+	}
+	full := map[string]bool{}
+	for _, err := range failures {
+		for _, one := range parts(err) {
+			var c crowded
+			if !errors.As(one, &c) {
+				return nil
+			}
+			full[c[0].Face] = true
+		}
+	}
+	switch {
+	case !full[front]:
+		return []error{fmt.Errorf("the fronts fit on %s; they can be printed alone", o.Paper)}
+	case !full[back]:
+		return []error{fmt.Errorf("the backs fit on %s; they can be printed alone", o.Paper)}
+	}
+	return nil
+}
+
+// parts takes the failures of one card's sides apart.
+func parts(err error) []error {
+	if _, ok := err.(crowded); ok {
+		return []error{err}
+	}
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		return joined.Unwrap()
+	}
+	return []error{err}
 }
 
 func documentTitle(t cleared.Tour, draft bool) string {

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"testing/fstest"
 
+	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/themes"
@@ -214,6 +215,83 @@ func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
 	}
 }
 
+// Whoever prints an hour before the talk cannot change cleared words.
+func TestOverflowNamesThePaperAndTheSideThatWouldPrint(t *testing.T) {
+	f := short(t)
+	f.Talk = strings.TrimSpace(strings.Repeat("Tell them how it was found and what it cost. ", 14))
+	tour := tourOf(stopOf(3, cleared.NewStory(f)))
+	_, err := Deck(t.Context(), settings(), tour, options("a6"))
+	for _, want := range []string{`out of "talk"`, "or print it on a5", "the fronts fit on a6; they can be printed alone"} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("Deck on a6 = %v; want %q in it", err, want)
+		}
+	}
+	mustDeck(t, tour, options("a6", front))
+	mustDeck(t, tour, options("a5", back))
+
+	f.Talk = strings.Repeat(f.Talk+" ", 2)
+	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
+	if all := overflows(err); len(all) != 1 || !slices.Equal(all[0].Fits, []string{"a4", "letter"}) {
+		t.Errorf("a long talk on a5: %v; want it to fit on a4 and letter", err)
+	}
+	f.Talk = strings.Repeat(f.Talk, 2)
+	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
+	if err == nil || strings.Contains(err.Error(), "print it on") {
+		t.Errorf("a talk too long for any paper: %v; want no paper offered", err)
+	}
+}
+
+// The fields of one side are one thing to mend, so they share a line.
+func TestFieldsOfOneSideShareALine(t *testing.T) {
+	f := short(t)
+	f.CameOff, f.Failed = strings.Repeat("It came off with a bang. ", 30), strings.Repeat("It broke with a snap. ", 30)
+	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
+	if len(overflows(err)) != 2 || strings.Contains(err.Error(), "\n") || !strings.Contains(err.Error(), ` words out of "came_off" and `) {
+		t.Errorf("Deck = %v; want both fields on one line", err)
+	}
+}
+
+// A title that nobody has cleared may hold anything.
+func TestSheetForTheGuidePrintsWhateverItQuotes(t *testing.T) {
+	wild := cleared.NewStop(cleared.StopFields{ID: "wing", Number: 6, At: "The wing", Withheld: []string{
+		"The 船 in " + strings.Repeat("unter", 20) + "rumpf: changed since it was cleared; decide again",
+	}})
+	doc := mustLay(t, tourOf(wild), options("a6", back), false)
+	var said strings.Builder
+	for _, it := range doc.Pages[0].Items {
+		if s, ok := it.Shape.(draw.Text); ok {
+			said.WriteString(textOf(s))
+		}
+	}
+	for _, want := range []string{"The ? in", "decide again"} {
+		if !strings.Contains(said.String(), want) {
+			t.Errorf("the sheet says %q; want %q in it", said.String(), want)
+		}
+	}
+	checkPage(t, "the sheet", doc.Pages[0])
+}
+
+func TestEveryFrontDefersToTheLicensed(t *testing.T) {
+	f := short(t)
+	f.Props = nil
+	front := contents(settings(), tourOf(stopOf(3, cleared.NewStory(f))))[0].Front[fieldHandling]
+	if len(front.Entries) != 1 || !strings.Contains(front.Entries[0].Text, "not an airworthiness statement") {
+		t.Errorf("a story with nothing to hand round says %q; want that it is no airworthiness statement", front.Entries)
+	}
+}
+
+func TestGravestCautionStandsFirst(t *testing.T) {
+	f := short(t)
+	f.Cautions = []cleared.Caution{sharp}
+	f.Props = []cleared.Prop{{What: "pad in its bag", HandRound: cleared.LookOnly, Cautions: []cleared.Caution{
+		{Key: "propeller", Label: "Propeller"}, {Key: "asbestos", Label: "Asbestos"},
+	}}}
+	got := contents(settings(), tourOf(stopOf(3, cleared.NewStory(f))))[0].Cautions
+	if want := []string{"Asbestos", "Propeller", "Sharp edges", "Trip hazard"}; !slices.Equal(got, want) {
+		t.Errorf("cautions %q; want %q", got, want)
+	}
+}
+
 func TestWordTooWideForItsCardIsNamed(t *testing.T) {
 	f := short(t)
 	f.Title = "The " + strings.Repeat("unter", 12) + "rumpf"
@@ -317,6 +395,8 @@ func TestFacesAreReadStrictly(t *testing.T) {
 		{"twice", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [came_off, failed, replaced, failed, handling]", "leave none out"},
 		{"limits crossed", "title: {least: 19 pt, most: 27 pt}", "title: {least: 29 pt, most: 27 pt}", "the most is less than the least"},
 		{"narrow margin", "margin: 6.5 mm", "margin: 5 mm", "6 mm or more"},
+		{"wide margin", "margin: 10 mm", "margin: 40 mm", "too little room for words"},
+		{"coarse code", "module: 0.7 mm", "module: 7 mm", "1.5 mm or less"},
 		{"heading", "heading: run-in", "heading: run", "run-in or own-line"},
 		{"lost font", "text: fonts/SourceSans3-Regular.ttf", "text: fonts/None.ttf", "the font cannot be read"},
 		{"not a font", "text: fonts/SourceSans3-Regular.ttf", "text: fonts/OFL.md", "not a font"},

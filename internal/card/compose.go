@@ -278,7 +278,9 @@ func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 	node := &draw.Node{Role: draw.RoleParagraph}
 	into.Kids = append(into.Kids, node)
 	const words = "DRAFT: not cleared, not for use"
-	pale := draw.Colour{R: 0xf3, G: 0xe9, B: 0xe8}
+	// Dark enough for a printer that loses its palest tints, and the outer
+	// millimetres where the bands stand.
+	pale := draw.Colour{R: 0xe8, G: 0xcf, B: 0xcc}
 	behind, err := c.set([]ink{{"DRAFT", c.face.heavy, pale, nil}}, 100*typeset.Point, 100, typeset.Measure{Width: 1 << 40})
 	if err != nil {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -127,7 +128,7 @@ func storyContent(s cleared.Settings, t cleared.Tour, stop cleared.Stop, story c
 			fieldReplaced: {Heading: "What replaced it", Entries: paragraphs(story.Replaced())},
 			fieldCredits:  {Entries: creditLines(story)},
 			fieldWorkshop: {Entries: paragraphs(s.Workshop())},
-			fieldHandling: {Entries: paragraphs(handling(story))},
+			fieldHandling: {Entries: paragraphs(handling)},
 		},
 		Back: map[string]section{
 			fieldTiming:    {Entries: paragraphs(timingWords(t, stop, timing))},
@@ -181,17 +182,16 @@ func sentence(s string) string {
 	return s + "."
 }
 
-// handling defers to those who are licensed, where parts go from hand to hand.
-func handling(story cleared.Story) string {
-	for _, p := range story.Props() {
-		if p.HandRound != cleared.LookOnly {
-			return "From the workshop log; not an airworthiness statement. Follow the site’s rules and your guide."
-		}
-	}
-	return ""
-}
+// handling stands on every front: a story about a part is no word on whether it
+// may fly, and on site the local rules come first.
+const handling = "From the workshop log; not an airworthiness statement. Follow the site’s rules and your guide."
 
-// allCautions joins those of the stop, the story and its props, each once.
+// gravest are the hazards that one touch, breath or step may turn into lasting
+// harm; they are read first (common practice, no source).
+var gravest = [...]string{"explosive", "asbestos", "beryllium", "luminous-paint", "cadmium", "chromate-primer", "lead-paint", "propeller", "stored-energy"}
+
+// allCautions joins those of the story, the stop and the props, each once, the
+// gravest first.
 func allCautions(stop cleared.Stop, story cleared.Story) []cleared.Caution {
 	lists := [][]cleared.Caution{story.Cautions(), stop.Cautions()}
 	for _, p := range story.Props() {
@@ -207,7 +207,16 @@ func allCautions(stop cleared.Stop, story cleared.Story) []cleared.Caution {
 			}
 		}
 	}
+	slices.SortStableFunc(all, func(a, b cleared.Caution) int { return gravity(a) - gravity(b) })
 	return all
+}
+
+// gravity is less for what is worse.
+func gravity(c cleared.Caution) int {
+	if at := slices.Index(gravest[:], c.Key); at >= 0 {
+		return at
+	}
+	return len(gravest)
 }
 
 func propEntries(props []cleared.Prop) []entry {

@@ -21,6 +21,10 @@ const leastType = 12 * typeset.Point
 // in poor light (common practice, no source).
 var leastModule = typeset.Micrometres(500)
 
+// mostModule keeps a code of 33 modules to a third of the narrower of the large
+// papers (common practice, no source).
+var mostModule = typeset.Micrometres(1500)
+
 // leastContrast is that of text against its ground (WCAG 2.2, SC 1.4.3).
 const leastContrast = 4.5
 
@@ -38,6 +42,7 @@ type face struct {
 	Foot         []string    `yaml:"foot"`
 	Papers       facePapers  `yaml:"papers"`
 
+	file                string // themes/faces/NAME.yaml, for messages
 	text, strong, heavy *typeset.Font
 }
 
@@ -115,7 +120,7 @@ func readFace(theme fs.FS, name string, fonts map[string]*typeset.Font) (*face, 
 	if err != nil {
 		return nil, fmt.Errorf("the card face %q cannot be read: %w", name, err)
 	}
-	f := &face{}
+	f := &face{file: "themes/" + file}
 	doc, problems := reading.YAML("themes/"+file, src, f)
 	if !reading.Stops(problems) {
 		problems = append(problems, f.problems(doc, name)...)
@@ -198,12 +203,13 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 			add(path, path+" should name each of its fields once", "order these, and leave none out: "+strings.Join(lists[1], ", "))
 		}
 	}
+	sizes := paperSizes()
 	for _, paper := range []struct {
 		name string
 		p    *facePaper
 	}{{"a6", f.Papers.A6}, {"a5", f.Papers.A5}, {"a4", f.Papers.A4}, {"letter", f.Papers.Letter}} {
 		if paper.p != nil {
-			for _, bad := range paper.p.problems(name) {
+			for _, bad := range paper.p.problems(name, sizes[paper.name].width) {
 				add("papers."+paper.name+"."+bad[0], bad[1], bad[2])
 			}
 		}
@@ -213,7 +219,7 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 }
 
 // problems returns path, message and remedy of whatever is out of bounds.
-func (p *facePaper) problems(name string) [][3]string {
+func (p *facePaper) problems(name string, width typeset.Points) [][3]string {
 	var all [][3]string
 	add := func(path, message, remedy string) { all = append(all, [3]string{path, message, remedy}) }
 	for path, size := range map[string]typeset.Points{
@@ -232,6 +238,9 @@ func (p *facePaper) problems(name string) [][3]string {
 		if p.Module < leastModule {
 			add("module", "the modules of the QR code are too small to read", "make them 0.5 mm or more")
 		}
+		if p.Module > mostModule {
+			add("module", "the QR code would crowd out the words beside it", "make its modules 1.5 mm or less")
+		}
 	}
 	for path, l := range ranges {
 		if l.Most < l.Least || l.Least <= 0 {
@@ -240,6 +249,9 @@ func (p *facePaper) problems(name string) [][3]string {
 	}
 	if p.Margin < typeset.Millimetres(6) {
 		add("margin", "the margin is too narrow to print", "leave 6 mm or more")
+	}
+	if p.Margin > width/5 {
+		add("margin", "the margins leave too little room for words", "leave a fifth of the paper's width or less on each side")
 	}
 	if p.Heading != runIn && p.Heading != "own-line" {
 		add("heading", fmt.Sprintf("%q is not a way to set a heading", p.Heading), "write run-in or own-line")
@@ -250,26 +262,25 @@ func (p *facePaper) problems(name string) [][3]string {
 // paperSize is the size of a sheet in its upright position.
 type paperSize struct{ width, height typeset.Points }
 
-// paper returns the size of a named paper and what the face does on it. ISO 216
-// for the A sizes, ANSI/ASME Y14.1 A for letter (both from memory).
-func (f *face) paper(name string) (paperSize, *facePaper, error) {
+// paperSizes are those of ISO 216 for the A papers and ANSI/ASME Y14.1 A for
+// letter (both from memory).
+func paperSizes() map[string]paperSize {
 	mm := typeset.Millimetres
-	var size paperSize
-	var p *facePaper
-	switch name {
-	case "a6":
-		size, p = paperSize{mm(105), mm(148)}, f.Papers.A6
-	case "a5":
-		size, p = paperSize{mm(148), mm(210)}, f.Papers.A5
-	case "a4":
-		size, p = paperSize{mm(210), mm(297)}, f.Papers.A4
-	case "letter":
-		size, p = paperSize{8*typeset.Inch + typeset.Inch/2, 11 * typeset.Inch}, f.Papers.Letter
-	default:
+	return map[string]paperSize{
+		"a6": {mm(105), mm(148)}, "a5": {mm(148), mm(210)}, "a4": {mm(210), mm(297)},
+		"letter": {8*typeset.Inch + typeset.Inch/2, 11 * typeset.Inch},
+	}
+}
+
+// paper returns the size of a named paper and what the face does on it.
+func (f *face) paper(name string) (paperSize, *facePaper, error) {
+	size, known := paperSizes()[name]
+	if !known {
 		return size, nil, fmt.Errorf("%w: %q; the papers are a6, a5, a4 and letter", ErrPaper, name)
 	}
+	p := map[string]*facePaper{"a6": f.Papers.A6, "a5": f.Papers.A5, "a4": f.Papers.A4, "letter": f.Papers.Letter}[name]
 	if p == nil {
-		return size, nil, fmt.Errorf("%w: the card face says nothing about %q; add it under papers", ErrPaper, name)
+		return size, nil, fmt.Errorf("%w: %s says nothing about %q; add it under papers", ErrPaper, f.file, name)
 	}
 	return size, p, nil
 }

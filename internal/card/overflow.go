@@ -9,8 +9,7 @@ import (
 	"example.org/opencowl/internal/card/draw"
 )
 
-// Overflow is the error for text that does not fit. Several are joined with
-// errors.Join when more than one field must give way.
+// Overflow is the error for text that does not fit.
 type Overflow struct {
 	Card  string // its number: "3a"
 	Story string // id; "stop ID" on a sheet for the guide alone
@@ -18,15 +17,54 @@ type Overflow struct {
 	Face  string // front or back
 	Field string // title, came_off, failed, talk …
 	Words int    // how many to lose
+
+	// Fits names the next larger papers that hold the face as it stands; none
+	// if no paper does.
+	Fits []string
 }
 
 func (e *Overflow) Error() string {
-	words := "words"
-	if e.Words == 1 {
-		words = "word"
+	return crowded{e}.Error()
+}
+
+// crowded is one face of a card that is too full, with each field that must
+// give way.
+type crowded []*Overflow
+
+func (all crowded) Error() string {
+	var lose []string
+	for i, o := range all {
+		words := ""
+		if i == 0 {
+			words = " words"
+			if o.Words == 1 {
+				words = " word"
+			}
+		}
+		lose = append(lose, fmt.Sprintf("%d%s out of %q", o.Words, words, o.Field))
 	}
-	return fmt.Sprintf("card %s (%s), %s: the text does not fit on %s; take %d %s out of %q, or choose larger paper",
-		e.Card, e.Story, e.Face, e.Paper, e.Words, words, e.Field)
+	first := all[0]
+	said := fmt.Sprintf("card %s (%s), %s: the text does not fit on %s; take %s", first.Card, first.Story, first.Face, first.Paper, listed(lose, "and"))
+	if len(first.Fits) > 0 {
+		said += ", or print it on " + listed(first.Fits, "or")
+	}
+	return said
+}
+
+func (all crowded) Unwrap() []error {
+	errs := make([]error, len(all))
+	for i, o := range all {
+		errs[i] = o
+	}
+	return errs
+}
+
+// listed joins words as a sentence does: "a, b and c".
+func listed(all []string, last string) string {
+	if len(all) < 2 {
+		return strings.Join(all, "")
+	}
+	return strings.Join(all[:len(all)-1], ", ") + " " + last + " " + all[len(all)-1]
 }
 
 // overflow finds which fields must lose how many words: one word at a time from
@@ -49,13 +87,48 @@ func (c composer) overflow(k content, sheet layout) error {
 			break
 		}
 	}
-	var all []error
+	fits := c.largerPapers(k, sheet)
+	var all crowded
 	for _, field := range k.shortenable(c.side) {
 		if lost[field] > 0 {
-			all = append(all, &Overflow{Card: k.Number, Story: k.name(), Paper: c.paperName, Face: c.side, Field: field, Words: lost[field]})
+			all = append(all, &Overflow{Card: k.Number, Story: k.name(), Paper: c.paperName, Face: c.side, Field: field, Words: lost[field], Fits: fits})
 		}
 	}
-	return errors.Join(all...)
+	return all
+}
+
+// largerPapers names the smallest papers above the one in use on which a face
+// fits as it stands.
+func (c composer) largerPapers(k content, sheet layout) []string {
+	larger := map[string][][]string{"a6": {{"a5"}, {"a4", "letter"}}, "a5": {{"a4", "letter"}}}[c.paperName]
+	for _, alike := range larger {
+		var fit []string
+		for _, name := range alike {
+			if d, err := c.on(name); err == nil {
+				if ok, err := d.smallest(k, sheet); ok && err == nil {
+					fit = append(fit, name)
+				}
+			}
+		}
+		if len(fit) > 0 {
+			return fit
+		}
+	}
+	return nil
+}
+
+// on is the composer for the same face on another paper.
+func (c composer) on(paper string) (composer, error) {
+	size, p, err := c.face.paper(paper)
+	if err != nil {
+		return c, err
+	}
+	press := *c.press
+	press.size, press.paperName = size, paper
+	// A code drawn for one paper has modules of that paper's size.
+	press.codes = map[string]drawnQR{}
+	c.press, c.paper = &press, p
+	return c, nil
 }
 
 // smallest reports whether a card fits in the smallest type.
