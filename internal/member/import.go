@@ -61,7 +61,8 @@ type ImportReport struct {
 	Delimiter rune
 	Rows      int       // rows with anything in them, the header apart
 	Added     int       // people who were not here before
-	Known     int       // people who were; nothing about them changes
+	Known     int       // people who were
+	Stopped   int       // of these, people whom the list has as left, paused or dead, and who were written to until now
 	StayedOut int       // of these, people whom the list would have joined and who left, or whose address is dead
 	Refused   []Refusal // every fault of every refused row, in the file's order
 }
@@ -83,7 +84,8 @@ func (r ImportReport) RefusedRows() int {
 // be its encoding. Dates are YYYY-MM-DD; consented_at may be an RFC 3339 time.
 //
 // A row with a fault is refused, with every fault in the report. Somebody who is
-// here already, whatever their state, stays as they are, so that bringing in the
+// here already stays as they are, but for one thing: a list that has them as
+// paused, dead or left is believed, and no list undoes that. So bringing in the
 // same list again changes nothing. A row that is left or dead needs no basis.
 func Import(ctx context.Context, db *store.DB, r io.Reader, opt ImportOptions) (ImportReport, error) {
 	var report ImportReport
@@ -96,16 +98,14 @@ func Import(ctx context.Context, db *store.DB, r io.Reader, opt ImportOptions) (
 		return report, fmt.Errorf("%d of %d: %w", report.RefusedRows(), report.Rows, ErrRefused)
 	}
 	err = db.Tx(ctx, func(tx *sql.Tx) error {
-		known, err := statesByAddress(ctx, tx)
+		known, err := byAddress(ctx, tx)
 		if err != nil {
 			return err
 		}
 		for _, m := range members {
-			state, here := known[strings.ToLower(m.Address)]
-			if here {
-				report.Known++
-				if m.State == Joined && (state == Left || state == Dead) {
-					report.StayedOut++
+			if here, is := known[strings.ToLower(m.Address)]; is {
+				if err := meet(ctx, tx, here, m.State, db.Now(), &report); err != nil {
+					return err
 				}
 				continue
 			}
@@ -121,19 +121,38 @@ func Import(ctx context.Context, db *store.DB, r io.Reader, opt ImportOptions) (
 		return nil
 	})
 	if err != nil {
-		report.Added, report.Known, report.StayedOut = 0, 0, 0
+		report.Added, report.Known, report.Stopped, report.StayedOut = 0, 0, 0, 0
 	}
 	return report, err
 }
 
-func statesByAddress(ctx context.Context, tx *sql.Tx) (map[string]State, error) {
+// meet brings together somebody who is here with what a list says: only a
+// state in which they get less than now is taken from it.
+func meet(ctx context.Context, tx *sql.Tx, here Member, listed State, at time.Time, report *ImportReport) error {
+	report.Known++
+	stops := listed == Paused && here.State == Joined ||
+		listed == Dead && here.State != Dead && here.State != Left ||
+		listed == Left && here.State != Left
+	if stops {
+		if here.State == Joined {
+			report.Stopped++
+		}
+		return setState(ctx, tx, here.ID, listed, at)
+	}
+	if listed == Joined && (here.State == Left || here.State == Dead) {
+		report.StayedOut++
+	}
+	return nil
+}
+
+func byAddress(ctx context.Context, tx *sql.Tx) (map[string]Member, error) {
 	all, err := ListTx(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
-	known := make(map[string]State, len(all))
+	known := make(map[string]Member, len(all))
 	for _, m := range all {
-		known[strings.ToLower(m.Address)] = m.State
+		known[strings.ToLower(m.Address)] = m
 	}
 	return known, nil
 }
@@ -440,6 +459,10 @@ func (p *parser) date(column string) day.Date {
 
 // String sums the report up in a line for a person.
 func (r ImportReport) String() string {
-	return fmt.Sprintf("%d rows: %d added, %d known already (%d of them stay out), %d refused",
-		r.Rows, r.Added, r.Known, r.StayedOut, r.RefusedRows())
+	rows := "rows"
+	if r.Rows == 1 {
+		rows = "row"
+	}
+	return fmt.Sprintf("%d %s: %d added, %d known already (%d of them written to no more, %d stay out), %d refused",
+		r.Rows, rows, r.Added, r.Known, r.Stopped, r.StayedOut, r.RefusedRows())
 }

@@ -12,6 +12,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"example.org/opencowl/internal/day"
@@ -126,26 +127,47 @@ func GetTx(ctx context.Context, tx *sql.Tx, id string) (Member, error) {
 // consent as well. Nobody is moved out of left (ErrLeft): coming back takes a
 // new consent, so it is a new joining.
 func SetState(ctx context.Context, db *store.DB, id string, to State, at time.Time) error {
-	return db.Tx(ctx, func(tx *sql.Tx) error {
-		m, err := GetTx(ctx, tx, id)
-		if err != nil {
-			return err
-		}
-		if m.State == Left && to != Left {
-			return fmt.Errorf("member %s: %w", id, ErrLeft)
-		}
-		if _, err := tx.ExecContext(ctx, `UPDATE members SET state = $2 WHERE id = $1`, id, string(to)); err != nil {
-			return fmt.Errorf("member %s cannot become %s: %w", id, to, err)
-		}
-		if to != Left {
-			return nil
-		}
-		if _, err := tx.ExecContext(ctx,
-			`UPDATE consents SET withdrawn_at = $2 WHERE member = $1 AND withdrawn_at = ''`, id, store.FormatTime(at)); err != nil {
-			return fmt.Errorf("the consent of member %s cannot be withdrawn: %w", id, err)
-		}
+	return db.Tx(ctx, func(tx *sql.Tx) error { return setState(ctx, tx, id, to, at) })
+}
+
+func setState(ctx context.Context, tx *sql.Tx, id string, to State, at time.Time) error {
+	m, err := GetTx(ctx, tx, id)
+	if err != nil {
+		return err
+	}
+	if m.State == Left && to != Left {
+		return fmt.Errorf("member %s: %w", id, ErrLeft)
+	}
+	if _, err := tx.ExecContext(ctx, `UPDATE members SET state = $2 WHERE id = $1`, id, string(to)); err != nil {
+		return fmt.Errorf("member %s cannot become %s: %w", id, to, err)
+	}
+	if to != Left {
 		return nil
-	})
+	}
+	if _, err := tx.ExecContext(ctx,
+		`UPDATE consents SET withdrawn_at = $2 WHERE member = $1 AND withdrawn_at = ''`, id, store.FormatTime(at)); err != nil {
+		return fmt.Errorf("the consent of member %s cannot be withdrawn: %w", id, err)
+	}
+	return nil
+}
+
+// ByAddress returns the member with an address, however it is spelt, or
+// ErrNotFound.
+func ByAddress(ctx context.Context, db *store.DB, address string) (Member, error) {
+	kept, err := Normalise(address)
+	if err != nil {
+		return Member{}, fmt.Errorf("%q: %w", address, err)
+	}
+	all, err := List(ctx, db, Filter{})
+	if err != nil {
+		return Member{}, err
+	}
+	for _, m := range all {
+		if strings.EqualFold(m.Address, kept) {
+			return m, nil
+		}
+	}
+	return Member{}, fmt.Errorf("%s: %w; see opencowl members list", address, ErrNotFound)
 }
 
 const selectMembers = `

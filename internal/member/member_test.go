@@ -253,7 +253,7 @@ func TestBringingAListInAgainChangesNothing(t *testing.T) {
 	text := header + "Ada,ada@example.org,consent,form,v3,2030-05-01,,,joined\nBen,ben@example.org,consent,form,v3,2030-05-01,,,joined\n"
 	bringIn(t, db, text, ImportOptions{})
 	before := all(t, db)
-	changed := strings.NewReplacer("Ada,ada@", "Ada Fenn,ADA@", "form", "another form", ",joined", ",paused").Replace(text)
+	changed := strings.NewReplacer("Ada,ada@", "Ada Fenn,ADA@", "form", "another form", ",joined", ",joining").Replace(text)
 	for _, again := range []string{text, changed} {
 		if report := bringIn(t, db, again, ImportOptions{}); report.Added != 0 || report.Known != 2 {
 			t.Errorf("report = %+v, want two known", report)
@@ -287,6 +287,31 @@ func TestAListNeverRevivesSomeoneWhoLeft(t *testing.T) {
 		if err := SetState(t.Context(), db, members[0].ID, to, now); !errors.Is(err, ErrLeft) {
 			t.Errorf("left to %s: %v, want ErrLeft", to, err)
 		}
+	}
+}
+
+// Who left and is written to again is the worst fault of a list, so what a list
+// says against writing is believed, and nothing that it says for it.
+func TestAListIsBelievedWhenItSaysThatSomeoneIsOut(t *testing.T) {
+	for _, c := range []struct{ here, listed, want State }{
+		{Joined, Left, Left}, {Joined, Dead, Dead}, {Joined, Paused, Paused}, {Joined, Joining, Joined},
+		{Joining, Left, Left}, {Joining, Paused, Joining}, {Joining, Joined, Joining},
+		{Paused, Left, Left}, {Paused, Joined, Paused}, {Dead, Left, Left}, {Dead, Paused, Dead}, {Left, Dead, Left}, {Left, Joined, Left},
+	} {
+		db := fresh(t)
+		row := header + "Ada,ada@example.org,consent,form,v3,2030-05-01,,,"
+		bringIn(t, db, row+string(c.here)+"\n", ImportOptions{})
+		report := bringIn(t, db, row+string(c.listed)+"\n", ImportOptions{})
+		m, err := ByAddress(t.Context(), db, " ADA@Example.org")
+		if err != nil || m.State != c.want || (report.Stopped == 1) != (c.here == Joined && c.want != Joined) {
+			t.Errorf("%s, listed as %s: %s, %v, report %s; want %s", c.here, c.listed, m.State, err, report, c.want)
+		}
+		if (m.State == Left) != !m.Consent.WithdrawnAt.IsZero() {
+			t.Errorf("%s, listed as %s: consent withdrawn at %s", c.here, c.listed, m.Consent.WithdrawnAt)
+		}
+	}
+	if _, err := ByAddress(t.Context(), fresh(t), "nobody@example.org"); !errors.Is(err, ErrNotFound) {
+		t.Errorf("an address that nobody has: %v, want ErrNotFound", err)
 	}
 }
 
