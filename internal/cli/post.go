@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/member"
 	"example.org/opencowl/internal/post"
 	"example.org/opencowl/internal/store"
 )
@@ -47,13 +49,14 @@ out is unsure: it is listed, and never sent again by itself.
 --proof sends one copy, marked PROOF, to an address, and leaves no trace of it.
 --status tells how far it is. --stop has a run elsewhere stop after the letters in hand.
 --settle MEMBER --as sent|waiting says what became of an unsure letter, when the mail
-server's log or the member has told: it went out, or it is to be sent again.
+server's log or the member has told: it went out, or it is to be sent again. MEMBER is
+an address, or the id that --json gives.
 
 It speaks to a mail server on this machine only, until leaving by one click is built.`,
 		Example: `  opencowl post 2031-W07 --by nell --proof you@example.org
   opencowl post 2031-W07 --by nell --yes 60
   opencowl post 2031-W07 --status
-  opencowl post 2031-W07 --settle 07ee0598055bcfb9d3bab43846bb84c4 --as sent --by nell`,
+  opencowl post 2031-W07 --settle ada@example.org --as sent --by nell`,
 		Args: args(1, 1, "one week, such as 2031-W07"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			week, err := day.ParseWeek(args[0])
@@ -63,10 +66,19 @@ It speaks to a mail server on this machine only, until leaving by one click is b
 			if by == "" && !status {
 				return use(errors.New("--by is missing; say who sends it"))
 			}
-			if proof != "" {
+			if err := oneJob(cmd); err != nil {
+				return use(err)
+			}
+			if cmd.Flags().Changed("proof") {
 				if _, err := mail.ParseAddress(proof); err != nil {
 					return use(fmt.Errorf("--proof: %q is not an email address", proof))
 				}
+			}
+			if cmd.Flags().Changed("settle") && settle == "" {
+				return use(errors.New("--settle: name the member, as --status does"))
+			}
+			if as != "" && settle == "" {
+				return use(errors.New("--as goes with --settle MEMBER"))
 			}
 			if settle != "" && as != "sent" && as != "waiting" {
 				return use(errors.New("--settle needs --as sent or --as waiting"))
@@ -95,17 +107,32 @@ It speaks to a mail server on this machine only, until leaving by one click is b
 	cmd.Flags().StringVar(&proof, "proof", "", "send one copy marked PROOF to this address")
 	cmd.Flags().BoolVar(&status, "status", false, "tell how far it is, and send nothing")
 	cmd.Flags().BoolVar(&stop, "stop", false, "have a run elsewhere stop after the letters in hand")
-	cmd.Flags().StringVar(&settle, "settle", "", "the member whose unsure letter is settled, as --status names them")
+	cmd.Flags().StringVar(&settle, "settle", "", "the member whose unsure letter is settled: address or id")
 	cmd.Flags().StringVar(&as, "as", "", "what became of it: sent or waiting")
 	cmd.Flags().IntVar(&yes, "yes", -1, "how many letters will go out, for scripts")
 	return cmd
+}
+
+// oneJob refuses flags that ask for more than one thing, so that nothing is sent
+// where something else was meant.
+func oneJob(cmd *cobra.Command) error {
+	var given []string
+	for _, name := range []string{"proof", "status", "stop", "settle"} {
+		if cmd.Flags().Changed(name) {
+			given = append(given, "--"+name)
+		}
+	}
+	if len(given) > 1 {
+		return fmt.Errorf("%s do not go together; give one", strings.Join(given, " and "))
+	}
+	return nil
 }
 
 // job is a frozen edition as it is to be posted.
 func (s *session) job(ctx context.Context, week string) (post.Job, error) {
 	e, err := s.db.Edition(ctx, week)
 	if errors.Is(err, store.ErrNotFound) {
-		return post.Job{}, fmt.Errorf("edition %s is not frozen; freeze it with opencowl edition %s --freeze", week, week)
+		return post.Job{}, fmt.Errorf("edition %s is not frozen; freeze it with opencowl edition %s --freeze --by WHO", week, week)
 	}
 	if err != nil {
 		return post.Job{}, err
@@ -137,6 +164,9 @@ func (s *session) send(ctx context.Context, week, by, smtp string) (post.Report,
 	opt := s.options(by, week, smtp)
 	step, end := s.app.bar("letters")
 	opt.Progress = func(p post.Progress) { step(p.Sent+p.Refused+p.Skipped+p.Unsure, p.Total) }
+	opt.Held = func(letters int) {
+		s.app.say("letters in the hands of another run: %d; if it has crashed, they are free within a minute", letters)
+	}
 	defer end()
 	return post.Send(ctx, s.db, job, opt)
 }
@@ -146,7 +176,8 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if err := s.officer(by); err != nil {
 		return err
 	}
-	if _, err := s.job(ctx, week); err != nil {
+	job, err := s.job(ctx, week)
+	if err != nil {
 		return err
 	}
 	if s.ws.Settings.Post.SMTP == "" {
@@ -156,7 +187,8 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if err != nil {
 		return err
 	}
-	a.say("edition %s goes to %s", week, audience)
+	a.say("edition %s, %q, goes to %s", week, job.Subject, audience)
+	a.say("from %s, through %s", job.From, s.ws.Settings.Post.SMTP)
 	if audience.Letters > 0 {
 		if err := a.confirmCount(audience.Letters, yes); err != nil {
 			return err
@@ -166,11 +198,11 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if err != nil {
 		return postError(err)
 	}
-	if err := s.tellPost(report); err != nil {
+	if err := s.tellPost(ctx, report); err != nil {
 		return err
 	}
 	if report.Stopped || report.Waiting > 0 {
-		return &coded{outside, fmt.Errorf("edition %s: %s", week, report.Why)}
+		return &coded{outside, fmt.Errorf("edition %s is not all out; post it again when that is seen to", week)}
 	}
 	if report.Unsure > 0 {
 		return &found{report.Unsure}
@@ -208,17 +240,27 @@ func (a *app) confirmCount(letters, yes int) error {
 }
 
 // postSettle settles the unsure letter of a member; without one it stops a run.
-func (s *session) postSettle(ctx context.Context, week, by, memberID, as string) error {
+func (s *session) postSettle(ctx context.Context, week, by, who, as string) error {
 	if err := s.officer(by); err != nil {
 		return err
 	}
-	var err error
-	if memberID == "" {
-		err = post.Stop(ctx, s.db, week, by)
-	} else {
-		err = post.Settle(ctx, s.db, week, memberID, as == "sent", by)
+	if who == "" {
+		if err := post.Stop(ctx, s.db, week, by); err != nil {
+			return err
+		}
+		return s.postStatus(ctx, week)
 	}
-	if err != nil {
+	id := who
+	if strings.Contains(who, "@") {
+		m, err := member.ByAddress(ctx, s.db, who)
+		if err != nil {
+			return err
+		}
+		id = m.ID
+	}
+	if err := post.Settle(ctx, s.db, week, id, as == "sent", by); errors.Is(err, post.ErrNotUnsure) {
+		return fmt.Errorf("edition %s: no letter to %s is unsure; opencowl post %s --status lists those that are", week, who, week)
+	} else if err != nil {
 		return err
 	}
 	return s.postStatus(ctx, week)
@@ -242,31 +284,61 @@ func (s *session) postProof(ctx context.Context, week, by, address string) error
 func (s *session) postStatus(ctx context.Context, week string) error {
 	report, err := post.Status(ctx, s.db, week)
 	if errors.Is(err, store.ErrNotFound) {
-		return fmt.Errorf("edition %s is not frozen; freeze it with opencowl edition %s --freeze", week, week)
+		return fmt.Errorf("edition %s is not frozen; freeze it with opencowl edition %s --freeze --by WHO", week, week)
 	}
 	if err != nil {
 		return err
 	}
-	return s.tellPost(report)
+	return s.tellPost(ctx, report)
 }
 
-func (s *session) tellPost(p post.Report) error {
+// tellPost says how an edition stands. People are named on the screen alone: what
+// a program reads, like all that is kept, knows them by their random ids.
+func (s *session) tellPost(ctx context.Context, p post.Report) error {
 	r := postReport{Week: p.Week, State: p.State, Total: p.Total, Waiting: p.Waiting + p.Leased + p.Closing, Sent: p.Sent, Refused: p.Refused, Skipped: p.Skipped, Unsure: p.Unsure}
-	s.app.say("edition %s: %s; %d of %d sent, %d refused, %d skipped, %d unsure, %d waiting", r.Week, r.State, r.Sent, r.Total, r.Refused, r.Skipped, r.Unsure, r.Waiting)
+	who, err := s.names(ctx)
+	if err != nil {
+		return err
+	}
+	if r.Total == 0 {
+		s.app.say("edition %s: %s; nothing of it has been posted yet", r.Week, r.State)
+	} else {
+		s.app.say("edition %s: %s; %d of %d sent, %d refused, %d skipped, %d unsure, %d waiting", r.Week, r.State, r.Sent, r.Total, r.Refused, r.Skipped, r.Unsure, r.Waiting)
+	}
+	zone := s.ws.Settings.Workshop.Timezone.Location
 	for _, l := range p.UnsureLetters {
 		r.Letters = append(r.Letters, l.Member)
-		s.app.say("unsure: the letter of member %s may have gone out (%s)", l.Member, l.At.Format(time.RFC3339))
+		s.app.say("unsure: %s may have got the letter, or not (%s)", who(l.Member), l.At.In(zone).Format("15:04 on 2 January 2006"))
+	}
+	if r.Unsure > 0 {
+		s.app.say("ask them, or look in the mail server's log; then opencowl post %s --by WHO --settle ADDRESS --as sent, or --as waiting to have it sent again", r.Week)
 	}
 	for _, l := range p.RefusedLetters {
-		s.app.say("refused: the letter of member %s (%s)", l.Member, l.Reply)
+		s.app.say("refused: the letter to %s (%s)", who(l.Member), l.Reply)
 	}
-	if p.Stopped {
+	switch {
+	case p.Stopped:
 		r.Stopped = p.Why
 		s.app.say("stopped: %s", p.Why)
+	case p.Why != "":
+		s.app.say("waiting: %s", p.Why)
 	}
 	if !p.NextTry.IsZero() {
 		r.Next = p.NextTry.Format(time.RFC3339)
-		s.app.say("the next try may be at %s", r.Next)
+		s.app.say("the next try may be at %s", p.NextTry.In(zone).Format("15:04 on 2 January 2006"))
 	}
 	return s.app.print(r)
+}
+
+// names returns a function that names a member by address and name.
+func (s *session) names(ctx context.Context) (func(id string) string, error) {
+	people, err := member.List(ctx, s.db, member.Filter{})
+	if err != nil {
+		return nil, err
+	}
+	known := map[string]string{}
+	for _, m := range people {
+		known[m.ID] = strings.TrimSpace(m.Name + " <" + m.Address + ">")
+	}
+	return func(id string) string { return cmp.Or(known[id], "member "+id) }, nil
 }

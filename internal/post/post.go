@@ -47,6 +47,7 @@ type Options struct {
 	Unit      string         // what the ledger calls it; empty: "edition/WEEK"
 	Wait      bool           // stay until letters that a server put off have had their turn
 	Progress  func(Progress) // called after each letter, one call at a time; may be nil
+	Held      func(int)      // called before a wait, up to a minute, for so many letters that another run has in hand; may be nil
 
 	Now    func() time.Time // nil: the system's clock
 	Random func() float64   // from 0 up to 1, to spread retries; nil: the system's
@@ -89,17 +90,21 @@ type Audience struct {
 	Left    int    // got that and do not get this one
 }
 
-// String says it in a line, such as "60; 0 left".
+// String says it for a sentence: "60 members; 2 joined and 1 left since 2031-W06".
 func (a Audience) String() string {
-	switch {
-	case a.Begun:
-		return fmt.Sprintf("%d still to go", a.Letters)
-	case a.Since == "":
-		return fmt.Sprintf("%d; the first", a.Letters)
-	case a.Joined > 0:
-		return fmt.Sprintf("%d; %d joined, %d left", a.Letters, a.Joined, a.Left)
+	people := fmt.Sprintf("%d members", a.Letters)
+	if a.Letters == 1 {
+		people = "1 member"
 	}
-	return fmt.Sprintf("%d; %d left", a.Letters, a.Left)
+	switch {
+	case a.Begun && a.Letters == 0:
+		return "nobody more: none of its letters waits to be sent"
+	case a.Begun:
+		return people + " whose letters still wait"
+	case a.Since == "":
+		return people + "; it is the first that is posted from here"
+	}
+	return fmt.Sprintf("%s; %d joined and %d left since %s", people, a.Joined, a.Left, a.Since)
 }
 
 // Prepare says whom an edition would go to if it were posted today by the
@@ -133,10 +138,12 @@ func Prepare(ctx context.Context, db *store.DB, week string) (Audience, error) {
 	return a, nil
 }
 
-// compare counts who came and who went since the edition that was sent last.
+// compare counts who came and who went since the edition that was last posted
+// from here; one sent some other way says nothing about who got it.
 func (a *Audience) compare(ctx context.Context, tx *sql.Tx, to []string) error {
 	err := tx.QueryRowContext(ctx,
-		`SELECT week FROM editions WHERE sent_at <> '' AND week <> $1 ORDER BY sent_at DESC, week DESC LIMIT 1`, a.Week).Scan(&a.Since)
+		`SELECT week FROM editions WHERE sent_at <> '' AND week <> $1
+		   AND week IN (SELECT week FROM deliveries WHERE state IN ('sent', 'unsure')) ORDER BY sent_at DESC, week DESC LIMIT 1`, a.Week).Scan(&a.Since)
 	if errors.Is(err, sql.ErrNoRows) {
 		a.Joined = len(to)
 		return nil
@@ -300,6 +307,9 @@ func (r *run) usual() {
 	}
 	if r.opt.Progress == nil {
 		r.opt.Progress = func(Progress) {}
+	}
+	if r.opt.Held == nil {
+		r.opt.Held = func(int) {}
 	}
 	if r.opt.Unit == "" {
 		r.opt.Unit = "edition/" + r.job.Week

@@ -201,26 +201,26 @@ func TestWhatTheServerSaysDecides(t *testing.T) {
 		{"no reply at the greeting", []step{{atConnect, garbage, 3}}, 1, "waiting 1", store.Stopped, "could not be reached", "sent 1", ""},
 
 		{"5xx at MAIL blames nobody", []step{{atMail, "550 5.7.1 not you", 1}}, 2, "waiting 2", store.Stopped, "550", "sent 2", ""},
-		{"4xx at MAIL puts one off", []step{{atMail, "451 4.3.0 later", 1}}, 2, "waiting 1, sent 1", store.Sending, "", "sent 2", ""},
+		{"4xx at MAIL puts one off", []step{{atMail, "451 4.3.0 later", 1}}, 2, "waiting 1, sent 1", store.Sending, "1 letter waits for another try", "sent 2", ""},
 		{"421 at MAIL ends the session", []step{{atMail, "421 4.7.0 slower", 1}}, 2, "waiting 2", store.Sending, "asked to be given time", "sent 2", ""},
 		{"a drop at MAIL is tried again", []step{{atMail, drop, 1}}, 2, "sent 2", store.Sent, "", "sent 2", ""},
 		{"no reply at MAIL is tried again", []step{{atMail, garbage, 1}}, 2, "sent 2", store.Sent, "", "sent 2", ""},
 
 		{"5xx at RCPT refuses that letter", []step{{atRcpt, "550 5.1.1 <m@example.org> unknown", 1}}, 3, "sent 2, refused 1", store.Sent, "", "sent 2, refused 1", "550 5.1.1"},
-		{"4xx at RCPT puts one off", []step{{atRcpt, "452 4.2.2 full", 1}}, 3, "waiting 1, sent 2", store.Sending, "", "sent 3", ""},
+		{"4xx at RCPT puts one off", []step{{atRcpt, "452 4.2.2 full", 1}}, 3, "waiting 1, sent 2", store.Sending, "1 letter waits for another try", "sent 3", ""},
 		{"421 at RCPT ends the session", []step{{atRcpt, "421 4.7.0 slower", 1}}, 3, "waiting 3", store.Sending, "asked to be given time", "sent 3", ""},
 		{"a drop at RCPT is tried again", []step{{atRcpt, drop, 2}}, 3, "sent 3", store.Sent, "", "sent 3", ""},
-		{"drops at RCPT stop it", []step{{atRcpt, drop, 3}}, 3, "waiting 3", store.Stopped, "lost at RCPT, 3 times", "sent 3", ""},
+		{"drops at RCPT stop it", []step{{atRcpt, drop, 3}}, 3, "waiting 3", store.Stopped, "lost at RCPT (3 times", "sent 3", ""},
 		{"ten refusals in a row stop it", []step{{atRcpt, "554 5.7.1 no relaying", 10}}, 12, "waiting 2, refused 10", store.Stopped, "may be about us", "sent 2, refused 10", "554 5.7.1"},
 
 		{"5xx at DATA", []step{{atData, "554 5.6.0 no", 1}}, 3, "waiting 2, refused 1", store.Stopped, "554 5.6.0", "sent 2, refused 1", "554 5.6.0"},
-		{"4xx at DATA", []step{{atData, "451 4.3.0 later", 1}}, 3, "waiting 1, sent 2", store.Sending, "", "sent 3", ""},
+		{"4xx at DATA", []step{{atData, "451 4.3.0 later", 1}}, 3, "waiting 1, sent 2", store.Sending, "1 letter waits for another try", "sent 3", ""},
 		{"421 at DATA", []step{{atData, "421 4.3.0 later", 1}}, 3, "waiting 3", store.Sending, "asked to be given time", "sent 3", ""},
 		{"a drop at DATA", []step{{atData, drop, 1}}, 3, "sent 3", store.Sent, "", "sent 3", ""},
 		{"250 at DATA is no leave to go on", []step{{atData, "250 ok", 1}}, 3, "sent 3", store.Sent, "", "sent 3", ""},
 
 		{"5xx at the dot", []step{{atDot, "552 5.3.4 too large", 1}}, 3, "waiting 2, refused 1", store.Stopped, "552 5.3.4", "sent 2, refused 1", "552 5.3.4"},
-		{"4xx at the dot", []step{{atDot, "451 4.3.0 later", 1}}, 3, "waiting 1, sent 2", store.Sending, "", "sent 3", ""},
+		{"4xx at the dot", []step{{atDot, "451 4.3.0 later", 1}}, 3, "waiting 1, sent 2", store.Sending, "1 letter waits for another try", "sent 3", ""},
 		{"421 at the dot", []step{{atDot, "421 4.3.0 later", 1}}, 3, "waiting 3", store.Sending, "asked to be given time", "sent 3", ""},
 		{"a drop at the dot is unsure", []step{{atDot, drop, 1}}, 3, "sent 2, unsure 1", store.Sent, "", "sent 2, unsure 1", ""},
 		{"no reply at the dot is unsure", []step{{atDot, garbage, 1}}, 3, "sent 2, unsure 1", store.Sent, "", "sent 2, unsure 1", ""},
@@ -530,6 +530,34 @@ func TestWhoLeftSinceIsSkipped(t *testing.T) {
 	}
 }
 
+// An edition that nobody got from here is none to compare with.
+func TestAnEditionSentElsewhereIsNotCompared(t *testing.T) {
+	db, c, _ := frozen(t, 2)
+	old := testJob()
+	old.Week = "2031-W03"
+	freeze(t, db, old)
+	for _, state := range []string{store.Sending, store.Sent} {
+		if err := db.SetEditionState(t.Context(), old.Week, state, c.Now()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if a, err := Prepare(t.Context(), db, week); err != nil || a.Since != "" || !strings.HasPrefix(a.String(), "2 members; it is the first") {
+		t.Errorf("audience %+v (%s), %v; want the first that is posted", a, a, err)
+	}
+}
+
+// What the network said is told without the library's words for its calls.
+func TestAServerThatIsAwayIsNamed(t *testing.T) {
+	db, c, _ := frozen(t, 1)
+	target := newTarget(t)
+	address := target.address()
+	target.listener.Close()
+	report := send(t, db, options(address, c))
+	if !strings.Contains(report.Why, "could not be reached ("+strings.TrimPrefix(address, "smtp://")+": ") || !strings.Contains(report.Why, "post.smtp") || strings.Contains(report.Why, "dial tcp") {
+		t.Errorf("why %q, want the address and where it is set", report.Why)
+	}
+}
+
 func TestOnlyThoseWhoMayAreWrittenTo(t *testing.T) {
 	db, c, _ := frozen(t, 1)
 	const list = `name,email,basis,source,wording_version,consented_at,giving_from,giving_until,state
@@ -546,7 +574,7 @@ func TestOnlyThoseWhoMayAreWrittenTo(t *testing.T) {
 		t.Fatal(err)
 	}
 	audience, err := Prepare(t.Context(), db, week)
-	if err != nil || audience.Letters != 3 || audience.String() != "3; the first" {
+	if err != nil || audience.Letters != 3 || audience.String() != "3 members; it is the first that is posted from here" {
 		t.Errorf("audience %+v (%s), %v; want 3", audience, audience, err)
 	}
 	target := newTarget(t)
@@ -579,15 +607,15 @@ func TestPrepareSaysWhatChanged(t *testing.T) {
 		do   func()
 		want string
 	}{
-		{func() {}, "6; 0 left"},
+		{func() {}, "6 members; 0 joined and 0 left since 2031-W04"},
 		{func() {
 			for _, m := range members[:2] {
 				if err := member.SetState(t.Context(), db, m.ID, member.Left, friday); err != nil {
 					t.Fatal(err)
 				}
 			}
-		}, "4; 2 left"},
-		{func() { addMembers(t, db, 20, 23) }, "7; 3 joined, 2 left"},
+		}, "4 members; 0 joined and 2 left since 2031-W04"},
+		{func() { addMembers(t, db, 20, 23) }, "7 members; 3 joined and 2 left since 2031-W04"},
 	} {
 		step.do()
 		if a, err := Prepare(t.Context(), db, "2031-W05"); err != nil || a.String() != step.want || a.Since != week {

@@ -62,7 +62,17 @@ func (r *run) send(ctx context.Context) (Report, error) {
 			report.NextTry = r.slow
 		}
 	}
+	if report.Waiting > 0 && report.Why == "" {
+		report.Why = waitWords(report.Waiting)
+	}
 	return report, errors.Join(err, finished, read)
+}
+
+func waitWords(letters int) string {
+	if letters == 1 {
+		return "1 letter waits for another try"
+	}
+	return fmt.Sprintf("%d letters wait for another try", letters)
 }
 
 // stayAlive renews the run's lease until the function it returns is called.
@@ -100,6 +110,7 @@ func (r *run) rounds(ctx, lasting context.Context) error {
 		switch {
 		case report.Waiting < report.open() && (r.opt.Wait || !waited):
 			waited = true
+			r.opt.Held(report.open() - report.Waiting)
 			err = r.waitForOthers(ctx)
 		case r.opt.Wait:
 			err = sleep(ctx, latest(report.NextTry, r.slow).Sub(r.now()))
@@ -247,7 +258,7 @@ func (r *run) connect(ctx context.Context) *session {
 		return s
 	case ctx.Err() != nil:
 	case f.code >= 500:
-		r.stop(fmt.Sprintf("%s; nobody is to blame but the settings or the server", f))
+		r.stop(fmt.Sprintf("%s; no member is to blame: see to the mail server or to post in workshop.yaml, and post again", f))
 	case f.code >= 400:
 		r.slowDown()
 	default:
@@ -263,7 +274,7 @@ func (r *run) faulty(f *fault) {
 	many := r.faults >= faultsInARow
 	r.mu.Unlock()
 	if many {
-		r.stop(fmt.Sprintf("%s, %d times in a row; see to it and post again", f, faultsInARow))
+		r.stop(fmt.Sprintf("%s (%d times in a row); see to it and post again", f, faultsInARow))
 	}
 }
 
@@ -300,7 +311,7 @@ func (r *run) beforeDot(ctx context.Context, s *session, l *letter, f *fault) (k
 		}
 		return false, r.again(ctx, l)
 	case f.phase == atMail && f.code >= 500:
-		r.stop(fmt.Sprintf("%s; nobody is to blame but the settings or the server", f))
+		r.stop(fmt.Sprintf("%s; no member is to blame: see to the mail server or to post in workshop.yaml, and post again", f))
 		return false, r.again(ctx, l)
 	case f.code < 500:
 		if f.code == 421 { // RFC 5321 3.8: the server is closing the connection

@@ -9,6 +9,7 @@ import (
 	"net/netip"
 	"net/textproto"
 	"net/url"
+	"os"
 	"regexp"
 	"strconv"
 	"strings"
@@ -110,13 +111,27 @@ func newFault(p phase, err error) *fault {
 func (f *fault) String() string {
 	switch {
 	case f.code == 0 && f.phase == atConnect:
-		return fmt.Sprintf("the mail server could not be reached: %v", f.cause)
+		return fmt.Sprintf("the mail server could not be reached (%v); is it running, and is its address right in post.smtp of workshop.yaml?", root(f.cause))
 	case f.code == 0:
 		return fmt.Sprintf("the mail server was lost at %s", f.phase)
 	case f.phase == atConnect || f.phase == atMail:
 		return fmt.Sprintf("the mail server answered %q at %s", f.words, f.phase)
 	}
 	return fmt.Sprintf("the mail server answered %s at %s", f.reply, f.phase)
+}
+
+// root is the part of a connection's error that a person can use: what the
+// network said and where, without the names of calls.
+func root(err error) error {
+	var op *net.OpError
+	if !errors.As(err, &op) || op.Addr == nil {
+		return err
+	}
+	var call *os.SyscallError
+	if errors.As(op.Err, &call) {
+		return fmt.Errorf("%s: %w", op.Addr, call.Err)
+	}
+	return fmt.Errorf("%s: %w", op.Addr, op.Err)
 }
 
 // session is one connection to the server.
