@@ -341,13 +341,33 @@ func TestTradeWordsAreLinkedWhereAStoryFirstUsesThem(t *testing.T) {
 func TestStopPagesAreAlwaysBuiltAndSayWhenToComeBack(t *testing.T) {
 	files := built(t, fixture())
 	contains(t, files, "stop/hull-floor/index.html", "What came off", "Why it failed", "What replaced it", "Mind the cables.", "Hold it by the flat", "../../story/floor-stiffener/index.html", "not an airworthiness statement")
-	contains(t, files, "stop/keel/index.html", "Nothing to show here yet; the story is being finished.", "1 April 2031")
-	contains(t, files, "stop/bow/index.html", "Nothing to show here yet; the story is being finished.")
+	contains(t, files, "stop/keel/index.html", "Nothing to read here yet.", "opens here on", "1 April 2031")
+	contains(t, files, "stop/bow/index.html", "the story of this stop is not ready to be told")
 	a := fixture()
 	a.Stories, a.Words, a.Editions = nil, nil, nil
 	empty := built(t, a)
-	contains(t, empty, "stop/hull-floor/index.html", "Nothing to show here yet")
+	contains(t, empty, "stop/hull-floor/index.html", "Nothing to read here yet")
 	contains(t, empty, "index.html", "Nothing to show here yet")
+}
+
+// Each card of a stop has the stop's code: whoever scans that of a story which
+// is not public yet must not take another for it.
+func TestStopSaysWhenItsOtherStoryOpens(t *testing.T) {
+	a := fixture()
+	told := a.Stories[1]
+	waiting := story("keel-bolt", "HIDDEN-CANARY a bolt", told.Area(), "2031-04-01")
+	a.Tours = []cleared.Tour{cleared.NewTour(cleared.TourFields{ID: "winter-hangar", Title: "Winter in the hangar", Stops: []cleared.Stop{
+		cleared.NewStop(cleared.StopFields{ID: "hull-floor", Number: 1, At: "Hull floor", Stories: []cleared.Story{told, cleared.NewStory(waiting)}}),
+	}})}
+	page := string(built(t, a)["stop/hull-floor/index.html"])
+	for _, want := range []string{"The floor that rotted from inside", "There is more at this stop.", "1 April 2031"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the stop's page does not say %q", want)
+		}
+	}
+	if strings.Contains(page, "CANARY") || strings.Contains(page, "Nothing to read") {
+		t.Error("the stop's page tells of the story that waits, or denies the one that is told")
+	}
 }
 
 func TestWhatIsForTheGuideStaysOffTheArchive(t *testing.T) {

@@ -500,7 +500,7 @@ func (b *builder) stopPage(p stopPage) {
 	params := map[string]any{
 		"section": "stop", "saysnotice": true, "number": p.stop.Number(), "tour": plain(p.tour.Title()), "stories": told, "cautions": cautions,
 	}
-	if len(told) == 0 && !back.IsZero() {
+	if !back.IsZero() {
 		params["back"] = dateOf(back)
 	}
 	b.add("stop/"+p.stop.ID(), front{Title: p.stop.At(), Layout: "stop", Description: fmt.Sprintf("Stop %d of “%s”.", p.stop.Number(), p.tour.Title()), Params: params}, "")
