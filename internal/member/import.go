@@ -1,10 +1,8 @@
 package member
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -14,20 +12,15 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"golang.org/x/text/encoding/charmap"
-	utf "golang.org/x/text/encoding/unicode"
-
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/table"
 )
 
 // The columns of a list of members, in the order in which they are usually written.
 func Columns() []string {
 	return []string{"name", "email", "basis", "source", "wording_version", "consented_at", "giving_from", "giving_until", "state"}
 }
-
-// maxList is far above any real list and keeps a wrong file from filling memory.
-const maxList = 32 << 20 // bytes
 
 // softOptInFrom is the first day on which details may be collected under PECR
 // reg 22(3A): in force 5 February 2026, and not for details from before (Data
@@ -160,110 +153,49 @@ func byAddress(ctx context.Context, tx *sql.Tx) (map[string]Member, error) {
 // list is a file cut into cells.
 type list struct {
 	columns []string // of each cell
-	rows    []row
-}
-
-type row struct {
-	line  int
-	cells []string
-	fault string // the row could not be cut into cells
+	rows    []table.Row
 }
 
 func readList(r io.Reader, report *ImportReport) (list, error) {
-	raw, err := io.ReadAll(io.LimitReader(r, maxList+1))
+	raw, err := io.ReadAll(io.LimitReader(r, table.MaxBytes+1))
 	if err != nil {
 		return list{}, fmt.Errorf("the list cannot be read: %w", err)
 	}
-	if len(raw) > maxList {
-		return list{}, fmt.Errorf("%w: it is larger than %d MB; check that it is the right file", ErrList, maxList>>20)
+	if len(raw) > table.MaxBytes {
+		return list{}, fmt.Errorf("%w: it is larger than %d MB; check that it is the right file", ErrList, table.MaxBytes>>20)
 	}
-	text, encoding, err := decode(raw)
+	text, encoding, err := table.Decode(raw)
 	if err != nil {
-		return list{}, err
+		return list{}, fmt.Errorf("%w: %w", ErrList, err)
 	}
 	report.Encoding = encoding
-	report.Delimiter = delimiter(text)
+	// The mark that finds the most known columns in the header parts the cells.
+	report.Delimiter = table.Delimiter(text, []rune{',', ';', '\t'}, 1, func(cell string) bool {
+		return slices.Contains(Columns(), columnName(cell))
+	})
 	l, err := cut(text, report.Delimiter)
 	report.Rows = len(l.rows)
 	return l, err
 }
 
-// decode tells the encoding of a spreadsheet's export from its bytes.
-func decode(raw []byte) (text, encoding string, err error) {
-	switch {
-	case bytes.HasPrefix(raw, []byte("\xef\xbb\xbf")):
-		raw = raw[3:]
-	case bytes.HasPrefix(raw, []byte("\xff\xfe")), bytes.HasPrefix(raw, []byte("\xfe\xff")):
-		text, err := utf.UTF16(utf.LittleEndian, utf.ExpectBOM).NewDecoder().Bytes(raw)
-		if err != nil {
-			return "", "", fmt.Errorf("%w: its UTF-16 is broken; export it again as UTF-8: %w", ErrList, err)
-		}
-		return string(text), "UTF-16", nil
-	}
-	if bytes.IndexByte(raw, 0) >= 0 {
-		return "", "", fmt.Errorf("%w: it holds bytes that no text has; export it as CSV in UTF-8", ErrList)
-	}
-	if utf8.Valid(raw) {
-		return string(raw), "UTF-8", nil
-	}
-	decoded, err := charmap.Windows1252.NewDecoder().Bytes(raw)
-	if err != nil {
-		return "", "", fmt.Errorf("%w: its encoding is unknown; export it as CSV in UTF-8: %w", ErrList, err)
-	}
-	return string(decoded), "Windows-1252", nil
-}
-
-// delimiter picks the mark that finds the most known columns in the header.
-func delimiter(text string) rune {
-	best, most := ',', -1
-	header, _, _ := strings.Cut(strings.TrimLeft(text, "\r\n"), "\n")
-	for _, d := range []rune{',', ';', '\t'} {
-		n := 0
-		for cell := range strings.SplitSeq(header, string(d)) {
-			if slices.Contains(Columns(), columnName(strings.Trim(strings.TrimSpace(cell), `"`))) {
-				n++
-			}
-		}
-		if n > most {
-			best, most = d, n
-		}
-	}
-	return best
-}
-
 func columnName(cell string) string { return strings.ToLower(strings.TrimSpace(cell)) }
 
 func cut(text string, delimiter rune) (list, error) {
-	reader := csv.NewReader(strings.NewReader(text))
-	reader.Comma = delimiter
-	reader.FieldsPerRecord = -1
-	header, err := reader.Read()
+	rows, err := table.Cut(text, delimiter)
 	if err != nil {
+		return list{}, fmt.Errorf("%w: %w", ErrList, err)
+	}
+	if len(rows) == 0 || rows[0].Fault != "" {
 		return list{}, fmt.Errorf("%w: its header cannot be read; the first line must name the columns %s", ErrList, strings.Join(Columns(), ","))
 	}
-	l := list{}
-	for _, cell := range header {
-		l.columns = append(l.columns, columnName(cell))
+	l := list{rows: rows[1:]}
+	for _, cell := range rows[0].Cells {
+		l.columns = append(l.columns, columnName(cell.Text))
 	}
 	if err := l.checkHeader(); err != nil {
 		return list{}, err
 	}
-	for {
-		cells, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			return l, nil
-		}
-		var fault *csv.ParseError
-		switch {
-		case errors.As(err, &fault):
-			l.rows = append(l.rows, row{line: fault.StartLine, fault: `a quotation mark stands alone; put the cell in "…" and double the marks inside it; rows after it may have been taken for part of it`})
-		case err != nil:
-			return list{}, fmt.Errorf("the list cannot be read: %w", err)
-		case strings.TrimSpace(strings.Join(cells, "")) != "":
-			line, _ := reader.FieldPos(0)
-			l.rows = append(l.rows, row{line: line, cells: cells})
-		}
-	}
+	return l, nil
 }
 
 func (l list) checkHeader() error {
@@ -289,13 +221,13 @@ func (l list) members(now time.Time, charity bool, report *ImportReport) []Membe
 	var found []Member
 	firstAt := map[string]int{} // line on which an address stood first
 	for _, r := range l.rows {
-		p := parser{row: r, columns: l.columns, now: now, charity: charity}
+		p := parser{Row: r, columns: l.columns, now: now, charity: charity}
 		m := p.member()
 		if key := strings.ToLower(m.Address); key != "" {
 			if first, twice := firstAt[key]; twice {
 				p.refuse("email", "the same address stands on line %d; keep one of the two rows", first)
 			} else {
-				firstAt[key] = r.line
+				firstAt[key] = r.Line
 			}
 		}
 		if len(p.refused) == 0 {
@@ -308,7 +240,7 @@ func (l list) members(now time.Time, charity bool, report *ImportReport) []Membe
 
 // parser reads one row.
 type parser struct {
-	row
+	table.Row
 	columns []string
 	now     time.Time
 	charity bool
@@ -316,25 +248,25 @@ type parser struct {
 }
 
 func (p *parser) refuse(column, remedy string, args ...any) {
-	p.refused = append(p.refused, Refusal{Row: p.line, Column: column, Value: p.cell(column), Remedy: fmt.Sprintf(remedy, args...)})
+	p.refused = append(p.refused, Refusal{Row: p.Line, Column: column, Value: p.cell(column), Remedy: fmt.Sprintf(remedy, args...)})
 }
 
 // cell returns the text of a column; a row that ends early has empty cells there.
 func (p *parser) cell(column string) string {
 	i := slices.Index(p.columns, column)
-	if i < 0 || i >= len(p.cells) {
+	if i < 0 || i >= len(p.Cells) {
 		return ""
 	}
-	return strings.TrimSpace(p.cells[i])
+	return strings.TrimSpace(p.Cells[i].Text)
 }
 
 func (p *parser) member() Member {
-	if p.fault != "" {
-		p.refuse("", "%s", p.fault)
+	if p.Fault != "" {
+		p.refuse("", "%s", p.Fault)
 		return Member{}
 	}
-	if len(p.cells) > len(p.columns) {
-		p.refuse("", "the row has %d cells and the header %d; put a cell that holds the delimiter in \"…\"", len(p.cells), len(p.columns))
+	if len(p.Cells) > len(p.columns) {
+		p.refuse("", "the row has %d cells and the header %d; put a cell that holds the delimiter in \"…\"", len(p.Cells), len(p.columns))
 		return Member{}
 	}
 	m := Member{Name: p.name(), Address: p.address(), State: p.state()}

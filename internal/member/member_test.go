@@ -16,6 +16,7 @@ import (
 
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/table"
 )
 
 var now = time.Date(2031, 1, 24, 12, 0, 0, 0, time.UTC)
@@ -358,7 +359,7 @@ func TestFilesThatAreNoList(t *testing.T) {
 		"no email":        {"name,basis,state\n", `column "email" is missing`},
 		"no state":        {"email,basis\n", `column "state" is missing`},
 		"bytes":           {"email\x00,basis", "bytes that no text has"},
-		"a huge one":      {strings.Repeat("x", maxList+1), "larger than 32 MB"},
+		"a huge one":      {strings.Repeat("x", table.MaxBytes+1), "larger than 32 MB"},
 		"odd UTF-16 tail": {"\xff\xfee\x00m", "is unknown"},
 	} {
 		db := fresh(t)
