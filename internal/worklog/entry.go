@@ -19,6 +19,7 @@ type entryFile struct {
 	Replacement Replacement `yaml:"replacement"`
 	Photos      []string    `yaml:"photos"`
 	Next        Next        `yaml:"next"`
+	Origin      Origin      `yaml:"origin"`
 }
 
 func (r *reader) entry(file string) {
@@ -40,7 +41,7 @@ func (r *reader) readEntry(file string, src []byte) (*Entry, []reading.Problem) 
 	notes, line := trimmed(body, bodyLine)
 	entry := &Entry{
 		ID: id(file), File: file, Date: f.Date, By: f.By, Parts: f.Parts, Step: f.Step, Finding: f.Finding, Pile: f.Pile,
-		Replacement: f.Replacement, Photos: f.Photos, Next: f.Next, Notes: notes, Doc: doc, notesLine: line,
+		Replacement: f.Replacement, Photos: f.Photos, Next: f.Next, Origin: f.Origin, Notes: notes, Doc: doc, notesLine: line,
 	}
 	if f.Part != "" && len(f.Parts) == 0 {
 		entry.Parts = []string{f.Part}
@@ -62,6 +63,7 @@ func (r *reader) readEntry(file string, src []byte) (*Entry, []reading.Problem) 
 	c.oneOf("replacement.source", f.Replacement.Source, Sources()...)
 	c.knownList("photos", f.Photos, "photo", r.photoNames)
 	c.oneOf("next.step", f.Next.Step, Steps()...)
+	c.origin(f.Origin)
 	c.nameAndDate(entry)
 	for _, p := range entry.Parts {
 		if part, ok := r.log.parts[p]; ok {
@@ -80,6 +82,16 @@ func (c *checker) entryParts(f *entryFile, known []string) {
 	}
 	c.known("part", f.Part, "part", known)
 	c.knownList("parts", f.Parts, "part", known)
+}
+
+// origin checks that an entry from a list says all of where it came from: half
+// of it would let the row come in twice.
+func (c *checker) origin(o Origin) {
+	if c.doc.Has("origin") {
+		c.required("origin.list", o.List)
+		c.required("origin.row", o.Row)
+		c.required("origin.digest", o.Digest)
+	}
 }
 
 // nameAndDate advises where a file's name and the date in it differ: people

@@ -64,6 +64,7 @@ type Entry struct {
 	Replacement Replacement
 	Photos      []string
 	Next        Next
+	Origin      Origin
 	Parts       []string // from either key, part or parts
 	Notes       string   // the body of the file
 
@@ -92,6 +93,14 @@ type Replacement struct {
 type Next struct {
 	Step string   `yaml:"step"`
 	Due  day.Date `yaml:"due"`
+}
+
+// Origin is the row of a list from which an entry was brought in. It is zero for
+// an entry that a person wrote.
+type Origin struct {
+	List   string `yaml:"list"`   // the name that its map gives the list
+	Row    string `yaml:"row"`    // what tells the row from the others
+	Digest string `yaml:"digest"` // of the entry as it was written
 }
 
 // Tag says what a photo shows and whether its taker offers it for publication.

@@ -585,3 +585,27 @@ func TestAPersonWhoAgreedToBeNamedIsNotPrivate(t *testing.T) {
 		}
 	}
 }
+
+func TestAnEntryFromAListSaysWhereItCameFrom(t *testing.T) {
+	from := func(origin string) map[string]string {
+		return entries("2031-01-01 a removed origin: {" + origin + "}")
+	}
+	log := good(t, from("list: bench-log, row: R-102, digest: 0123456789abcdef"))
+	if got, want := log.AllEntries()[0].Origin, (worklog.Origin{List: "bench-log", Row: "R-102", Digest: "0123456789abcdef"}); got != want {
+		t.Errorf("origin %+v, want %+v", got, want)
+	}
+	if got := good(t, entries("2031-01-01 a removed")).AllEntries()[0].Origin; got != (worklog.Origin{}) {
+		t.Errorf("an entry written by hand has the origin %+v", got)
+	}
+	for origin, want := range map[string]string{
+		"list: bench-log, row: R-102":             "origin.digest is missing; write origin.digest: and its value",
+		"list: bench-log, digest: 00":             "origin.row is missing; write origin.row: and its value",
+		"row: R-102, digest: 00":                  "origin.list is missing; write origin.list: and its value",
+		"list: a, row: b, digest: c, file: d.csv": `the key "file" is not known here; the keys here are digest, list, row`,
+	} {
+		_, problems := read(t, from(origin))
+		if len(problems) != 1 || !strings.HasSuffix(problems[0].Error(), want) {
+			t.Errorf("origin {%s}:\n got %v\nwant %s", origin, problems, want)
+		}
+	}
+}
