@@ -125,7 +125,6 @@ type letterWriter struct {
 type letterPhoto struct {
 	CID     string `json:"cid"`
 	Width   int    `json:"width"`
-	Height  int    `json:"height"`
 	Alt     string `json:"alt"`
 	Caption string `json:"caption"`
 	Credit  string `json:"credit"`
@@ -265,7 +264,7 @@ func (w *letterWriter) photos(in []cleared.Photo) ([]letterPhoto, error) {
 		cid := w.contentID(c.Name())
 		w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
 		width := max(1, min(letterPhotoWidth, c.Width()))
-		out = append(out, letterPhoto{cid, width, max(1, c.Height()*width/max(1, c.Width())), plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
+		out = append(out, letterPhoto{cid, width, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
 	}
 	return out, nil
 }

@@ -72,13 +72,13 @@ func TestBothPartsSayTheSame(t *testing.T) {
 		"A strip you could push a pick through", "It was a cold week and a good one.", "A minute’s reading", "Week of 10 February 2031",
 		"The floor that rotted from inside", "What came off", "had lost 15 percent", "Under the floor boards the paint looked sound.",
 		"Proven:", "Likely:", "Told, not proven:", "Sharp edges: Hold it by the flat", "New strip folded by the Tuesday bench.",
-		"A rudder skin with too many holes", "The whole story, with pictures", "Clamps, waiting.", "Photo: Tam Reddle.",
+		"A rudder skin with too many holes", "What replaced it: ", "The whole story, with pictures", "Clamps, waiting.", "Photo: Tam Reddle.",
 		"A word of the trade: stringer", "It runs along the hull.", "A year ago this week: The pump that never stopped",
 		"Since the last update: 2 came off, 1 inspected and 1 fitted.",
 		"Hull: 24 parts came off. 6 still to be looked at, 4 inspected, 3 waiting on others, 5 ready to go back and 6 fitted again.", "Tail: 1 part came off. 1 inspected.",
 		"3 May 2031", "GBP 85.00", "Last month’s gifts", "See how to help",
 		"not an airworthiness statement", "local rules", "as a member of Marram Sound Flying Boat Trust",
-		"To leave, send any reply with the word leave to returns@example.org.", "The Slipway, Marram Sound", "Registered charity in an invented country.",
+		"To leave, write to returns@example.org with the word leave.", "The Slipway, Marram Sound", "Registered charity in an invented country.",
 	}
 	holds(t, "the text part", l.Text, same...)
 	holds(t, "the HTML part", []byte(textOfPage(t, l.HTML)), same...)
@@ -124,8 +124,9 @@ func TestPicturesGoByContentID(t *testing.T) {
 			t.Errorf("a picture comes from %q", attr(n, "src"))
 		}
 		used[cid] = true
-		if attr(n, "alt") == "" || attr(n, "width") != "560" || attr(n, "height") != "373" {
-			t.Errorf("picture %s: alt %q, %s × %s", cid, attr(n, "alt"), attr(n, "width"), attr(n, "height"))
+		// With a height, a reader that blocks pictures keeps a hole as tall as each.
+		if attr(n, "alt") == "" || attr(n, "width") != "560" || attr(n, "height") != "" {
+			t.Errorf("picture %s: alt %q, width %s, height %s", cid, attr(n, "alt"), attr(n, "width"), attr(n, "height"))
 		}
 	})
 	for _, p := range l.Pictures {
