@@ -222,11 +222,11 @@ func postError(err error) error {
 // list by a slip.
 func (a *app) confirmCount(letters, yes int) error {
 	if yes < 0 && a.terminal() {
-		fmt.Fprintf(a.Err, "Type the number of letters to send them: ")
+		fmt.Fprintf(a.Err, "To send them, type how many; anything else sends nothing: ")
 		line, _ := bufio.NewReader(a.In).ReadString('\n')
 		n, err := strconv.Atoi(strings.TrimSpace(line))
 		if err != nil {
-			return use(errors.New("nothing was sent: that is not a number"))
+			return use(errors.New("nothing was sent"))
 		}
 		yes = n
 	}

@@ -162,7 +162,11 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent())
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderFrom, &s.from)
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderTo, &netmail.Address{Name: displayName(to.Name), Address: address})
-	msg.Subject(oneSpaced(job.Subject))
+	if words := encodedWords(oneSpaced(job.Subject), len("Subject: ")); words != "" {
+		msg.SetGenHeaderPreformatted(mail.HeaderSubject, words)
+	} else {
+		msg.Subject(oneSpaced(job.Subject))
+	}
 	msg.SetDateWithValue(job.Date)
 	msg.SetMessageIDWithValue(mac(key, "message-id", job.Week, to.ID)[:32] + "@" + s.domain)
 	msg.SetGenHeader("List-Id", s.listID)
@@ -181,6 +185,48 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	}
 	letter := fixBoundaries(wire.Bytes(), key, job.Week, to.ID)
 	return letter, checkWire(letter)
+}
+
+// longestWord is the most an encoded word may have (RFC 2047 2), in octets; its
+// line may have one more.
+const longestWord = 75
+
+// encodedWords writes text outside ASCII as the encoded words of a header, the
+// first of them on the header's own line, of which taken octets are used. The
+// library begins with an empty line there, which some mail readers show as a
+// space or as no subject at all. It returns "" for text in ASCII.
+func encodedWords(text string, taken int) string {
+	if !strings.ContainsFunc(text, func(r rune) bool { return r > unicode.MaxASCII }) {
+		return ""
+	}
+	var words []string
+	var word string
+	room := longestWord + 1 - taken
+	for _, r := range text {
+		if longer := word + string(r); len(quoted(longer)) <= room {
+			word = longer
+			continue
+		}
+		words, word, room = append(words, quoted(word)), string(r), longestWord
+	}
+	return strings.Join(append(words, quoted(word)), "\r\n ")
+}
+
+// quoted is one encoded word in the Q encoding (RFC 2047 4.2), whatever is in it.
+func quoted(text string) string {
+	var b strings.Builder
+	b.WriteString("=?UTF-8?q?")
+	for _, c := range []byte(text) {
+		switch {
+		case c == ' ':
+			b.WriteByte('_')
+		case 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9':
+			b.WriteByte(c)
+		default:
+			fmt.Fprintf(&b, "=%02X", c)
+		}
+	}
+	return b.String() + "?="
 }
 
 // oneSpaced writes text with one space between words: a longer gap could be

@@ -203,6 +203,9 @@ func TestLinesAreShortEnough(t *testing.T) {
 				}
 			}
 		}
+		if bytes.Contains(head, []byte("\r\nSubject:\r\n")) || bytes.Contains(head, []byte("\r\nSubject: \r\n")) {
+			t.Errorf("%s: the subject's own line is empty", name)
+		}
 		decoded, err := new(mime.WordDecoder).DecodeHeader(header(t, letter).Get("Subject"))
 		if want := strings.Join(strings.Fields(subject), " "); err != nil || decoded != want {
 			t.Errorf("%s: the subject reads %q, %v; want %q", name, decoded, err, want)
