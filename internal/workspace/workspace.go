@@ -51,6 +51,7 @@ func Open(dir string) (*Workspace, []reading.Problem, error) {
 	w := &Workspace{Dir: dir, Root: root}
 	src, problem := reading.Text(root, SettingsFile)
 	if problem != nil {
+		w.Settings.Workshop.Timezone.Location = time.UTC // there is always a day
 		return w, []reading.Problem{*problem}, nil
 	}
 	var problems []reading.Problem

@@ -58,7 +58,11 @@ func (w Writer) stage(path string, data []byte, mode fs.FileMode) (temp string, 
 
 // WriteFile writes a file whole: to a temporary file beside it, synced, then
 // renamed. On any error the file is as it was before. Missing folders are made.
+// Only a plain file is replaced: never a device, a pipe, a folder or a link.
 func (w Writer) WriteFile(path string, data []byte, mode fs.FileMode) error {
+	if err := replaceable(path); err != nil {
+		return err
+	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return writeError(path, err)
 	}
@@ -71,6 +75,31 @@ func (w Writer) WriteFile(path string, data []byte, mode fs.FileMode) error {
 		return writeError(path, err)
 	}
 	return writeError(path, syncDir(filepath.Dir(path)))
+}
+
+// ErrNotAFile says that what stands at a path is no plain file, so that writing
+// there would take away something else.
+var ErrNotAFile = errors.New("this is not a plain file, so it is not written over")
+
+// replaceable refuses a path at which something stands that is no plain file. A
+// rename would put a file in the place of a device, for the whole machine.
+func replaceable(path string) error {
+	info, err := os.Lstat(path)
+	if err != nil || info.Mode().IsRegular() {
+		return nil // what else is wrong, the writing itself will say
+	}
+	return fmt.Errorf("%s: %w; name a new file", path, ErrNotAFile)
+}
+
+// insideOnly refuses a path below dir that passes through a link: it could lead
+// anywhere.
+func insideOnly(dir, name string) error {
+	for sub := filepath.Dir(filepath.FromSlash(name)); sub != "."; sub = filepath.Dir(sub) {
+		if info, err := os.Lstat(filepath.Join(dir, sub)); err == nil && !info.IsDir() {
+			return fmt.Errorf("%s: %w; a folder is needed here: move it away", filepath.Join(dir, sub), ErrNotAFile)
+		}
+	}
+	return nil
 }
 
 // treeList is the file that remembers which files of a folder WriteTree wrote.
@@ -108,6 +137,9 @@ func (w Writer) WriteTree(dir string, files map[string][]byte) (change Change, e
 			return change, fmt.Errorf("%s: the path leads out of the folder", name)
 		}
 		path := filepath.Join(dir, filepath.FromSlash(name))
+		if err := errors.Join(insideOnly(dir, name), replaceable(path)); err != nil {
+			return Change{}, err
+		}
 		if old, err := os.ReadFile(path); err == nil && bytes.Equal(old, files[name]) {
 			change.Same++
 			continue
@@ -141,6 +173,9 @@ func (w Writer) WriteTree(dir string, files map[string][]byte) (change Change, e
 			continue
 		}
 		path := filepath.Join(dir, filepath.FromSlash(name))
+		if err := insideOnly(dir, name); err != nil {
+			return change, err
+		}
 		if err := os.Remove(path); err == nil {
 			change.Removed++
 		} else if !errors.Is(err, fs.ErrNotExist) {
