@@ -50,7 +50,34 @@ func Text(root *os.Root, name string) ([]byte, *Problem) {
 		return nil, &Problem{Place: Place{File: name, Line: line(i)}, Code: "binary", Value: fmt.Sprintf("byte %#02x", data[i]),
 			Message: "the file is not UTF-8 text", Remedy: "save it as plain UTF-8 text"}
 	}
+	if i := hidden(string(data)); i >= 0 {
+		r, _ := utf8.DecodeRune(data[i:])
+		return nil, &Problem{Place: Place{File: name, Line: line(i)}, Code: "hidden-character", Value: fmt.Sprintf("%U", r),
+			Message: fmt.Sprintf("a character stands here that does not show (%U)", r), Remedy: hiddenRemedy}
+	}
+	if i := mergeMark(data); i >= 0 {
+		return nil, &Problem{Place: Place{File: name, Line: line(i)}, Code: "merge-mark",
+			Message: "two people's versions of this file were put together and not settled here",
+			Remedy:  "keep the right one, and delete the lines that begin with <<<<<<<, ======= and >>>>>>>"}
+	}
 	return data, nil
+}
+
+// mergeMark finds a line that Git leaves where two versions did not fit (git-merge's
+// manual, "How conflicts are presented"). A row of equals signs alone also
+// underlines a heading, so it is not looked for.
+func mergeMark(data []byte) int {
+	at := 0
+	for text := range bytes.Lines(data) {
+		mark := bytes.TrimRight(text, "\r\n")
+		for _, m := range []string{"<<<<<<<", ">>>>>>>"} {
+			if rest, found := bytes.CutPrefix(mark, []byte(m)); found && (len(rest) == 0 || rest[0] == ' ') {
+				return at
+			}
+		}
+		at += len(text)
+	}
+	return -1
 }
 
 // Bytes reads a regular file of at most limit bytes below root. Links are
@@ -110,6 +137,11 @@ func kindOf(m fs.FileMode) string {
 	return "device"
 }
 
+func isFolder(root *os.Root, name string) bool {
+	info, err := root.Stat(name)
+	return err == nil && info.IsDir()
+}
+
 // reason drops the operation and path that a path error repeats.
 func reason(err error) error {
 	var pe *fs.PathError
@@ -121,13 +153,22 @@ func reason(err error) error {
 
 // List returns the files below dir whose name ends with suffix, sorted, with
 // slash paths from root. Names that begin with a dot are passed over; a folder
-// that does not exist is an empty list. Links to folders are not followed.
+// that does not exist is an empty list. Links to folders are not followed, and
+// said; so are files whose names end otherwise, since somebody meant them to count.
 func List(root *os.Root, dir, suffix string) ([]string, []Problem) {
 	var names []string
 	var problems []Problem
 	err := fs.WalkDir(root.FS(), dir, func(name string, d fs.DirEntry, err error) error {
 		if err != nil {
 			if name == dir && errors.Is(err, fs.ErrNotExist) {
+				if _, lerr := root.Lstat(dir); lerr == nil {
+					problems = append(problems, Problem{Place: Place{File: name}, Code: "broken-link", Message: "the link leads nowhere", Remedy: "put the folder itself here"})
+				}
+				return nil
+			}
+			if strings.Contains(err.Error(), "escapes") {
+				problems = append(problems, Problem{Place: Place{File: name}, Code: "outside",
+					Message: "the link leads out of the workspace", Remedy: "put the folder itself here"})
 				return nil
 			}
 			problems = append(problems, Problem{Place: Place{File: name}, Code: "unreadable",
@@ -140,8 +181,29 @@ func List(root *os.Root, dir, suffix string) ([]string, []Problem) {
 			}
 			return nil
 		}
-		if !d.IsDir() && strings.HasSuffix(name, suffix) {
+		problem := Problem{Place: Place{File: name}}
+		switch {
+		case !utf8.ValidString(name) || strings.ContainsFunc(name, unseen):
+			problem.Code, problem.Message, problem.Remedy = "bad-name", "the name holds a character that does not show", "rename it with letters, digits and hyphens"
+			problems = append(problems, problem)
+			if d.IsDir() {
+				return fs.SkipDir
+			}
+		case d.IsDir() && name == dir:
+		case d.Type()&fs.ModeSymlink != 0 && isFolder(root, name):
+			problem.Code, problem.Message, problem.Remedy = "linked-folder", "this is a link to a folder, and what is in it is not read", "put the folder itself here"
+			problem.Advice = true
+			problems = append(problems, problem)
+		case d.IsDir():
+		case strings.HasSuffix(name, suffix):
 			names = append(names, name)
+		case name == dir:
+			problem.Code, problem.Message, problem.Remedy = "not-a-folder", "this should be a folder", "move the file away and make a folder of this name"
+			problems = append(problems, problem)
+		default:
+			problem.Code, problem.Advice = "passed-over", true
+			problem.Message, problem.Remedy = "the file is not read, since its name does not end in "+suffix, "rename it, or keep it elsewhere"
+			problems = append(problems, problem)
 		}
 		return nil
 	})

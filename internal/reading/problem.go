@@ -12,7 +12,10 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Place is where in a file something stands. Lines and columns count from 1;
@@ -44,7 +47,8 @@ type Problem struct {
 	Advice  bool   `json:"advice,omitempty"`
 }
 
-// Error writes the problem as one line.
+// Error writes the problem as one line, fit for a terminal: what would move the
+// cursor, change colours or reorder the line is written out.
 func (p Problem) Error() string {
 	s := p.Place.String()
 	if s != "" {
@@ -54,8 +58,49 @@ func (p Problem) Error() string {
 	if p.Remedy != "" {
 		s += "; " + p.Remedy
 	}
-	return s
+	return Visible(s)
 }
+
+// Visible writes out the characters that a terminal would obey instead of
+// showing: controls, line ends, bytes that are not UTF-8, and the signs that
+// reorder text.
+func Visible(s string) string {
+	var b strings.Builder
+	for i, r := range s {
+		_, n := utf8.DecodeRuneInString(s[i:])
+		switch {
+		case r == utf8.RuneError && n == 1:
+			fmt.Fprintf(&b, `\x%02x`, s[i])
+		case unseen(r):
+			q := strconv.QuoteRuneToASCII(r)
+			b.WriteString(q[1 : len(q)-1])
+		default:
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+// unseen reports whether a character steers the output instead of showing: a
+// control (categories Cc, Zl and Zp), or an explicit directional formatting
+// character (Unicode Standard Annex 9, section 2), which can make a line read
+// otherwise than it is.
+func unseen(r rune) bool {
+	return unicode.In(r, unicode.Cc, unicode.Zl, unicode.Zp) || reorders(r)
+}
+
+func reorders(r rune) bool { return r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 }
+
+// hidden finds the first character that no written text needs and that could
+// make it read otherwise than it leaves: a control other than tab and line end,
+// or a reordering sign. It returns its byte, or -1.
+func hidden(s string) int {
+	return strings.IndexFunc(s, func(r rune) bool {
+		return reorders(r) || unicode.IsControl(r) && r != '\t' && r != '\n' && r != '\r'
+	})
+}
+
+const hiddenRemedy = "delete it; it does not show, and could make the text read otherwise than it leaves"
 
 // Sort orders problems by file, line and column.
 func Sort(problems []Problem) {
@@ -94,7 +139,9 @@ func OneOf(value string, choices ...string) error {
 
 // Nearest returns the choice that is within a small number of slips of the
 // value, or "".
+// Curly quotation marks, which a phone puts in by itself, count for nothing.
 func Nearest(value string, choices []string) string {
+	value = strings.Trim(value, "“”‘’«»„\"' ")
 	best, bestSlips := "", 1+len(value)/3
 	for _, c := range choices {
 		if n := slips(value, c); n <= bestSlips && (best == "" || n < bestSlips) {

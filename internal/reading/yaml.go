@@ -11,10 +11,12 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/adrg/frontmatter"
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
 	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
 )
@@ -62,6 +64,10 @@ func FrontMatter(file string, src []byte, into any) (doc *Doc, body string, body
 	first := 1 + bytes.Count(src[:blank], []byte("\n"))
 	missing := Problem{Place: Place{File: file, Line: first}, Code: "no-front-matter",
 		Message: "the front matter is missing or not closed", Remedy: "begin the file with a line of three hyphens, the keys, and another line of three hyphens"}
+	if line := firstLine(src[blank:]); line != "" && line != "---" && strings.Trim(line, "-–—―−") == "" {
+		missing.Message = fmt.Sprintf("the first line is %q and not three hyphens", line)
+		missing.Remedy = "write --- there and below the keys; a phone may turn hyphens into a long dash by itself"
+	}
 
 	var front []byte
 	keep := func(data []byte, _ any) error { front = bytes.Clone(data); return nil }
@@ -76,6 +82,11 @@ func FrontMatter(file string, src []byte, into any) (doc *Doc, body string, body
 	bodyLine = 1 + bytes.Count(src[:len(src)-len(rest)], []byte("\n"))
 	doc, problems = decode(file, front, first, into)
 	return doc, string(rest), bodyLine, problems
+}
+
+func firstLine(src []byte) string {
+	line, _, _ := bytes.Cut(src, []byte("\n"))
+	return strings.TrimSpace(string(line))
 }
 
 // YAML reads a YAML document strictly into a struct with yaml tags.
@@ -94,6 +105,7 @@ func decode(file string, src []byte, lineOffset int, into any) (*Doc, []Problem)
 		d.add(Place{File: file, Line: line + lineOffset}, "too-deep", "", "brackets are nested more than 20 deep", "flatten the value")
 		return d.doc, d.problems
 	}
+	d.cutShort(src)
 	parsed, err := parser.ParseBytes(src, 0, parser.AllowDuplicateMapKey())
 	if err != nil {
 		d.syntax(err)
@@ -172,7 +184,41 @@ func (d *decoder) syntax(err error) {
 		message = ye.GetMessage()
 		p = d.at(ye.GetToken())
 	}
+	for _, c := range inWords {
+		if strings.Contains(message, c.parser) {
+			d.add(p, "syntax", "", "this cannot be read: "+c.message, c.remedy)
+			return
+		}
+	}
 	d.add(p, "syntax", "", "this is not YAML ("+message+")", "check the indentation, the colons and the quotes; put text that begins with a bracket or brace, or holds a colon, in quotes")
+}
+
+// inWords says what the YAML parser means, for people who have not met one.
+var inWords = []struct{ parser, message, remedy string }{
+	{"'\t' that cannot start", "a tab stands before the key", "put spaces in its place"},
+	{"mapping value is not allowed in this context", "a colon stands inside the text", "put the text in double quotes"},
+	{"could not find end character of", "a quotation mark is opened and not closed", "close it, or take it out"},
+	{"non-map value is specified", "there is no key and colon here", "write key: value, with a space after the colon"},
+	{"unexpected key name", "there is no key and colon here", "write key: value, with a space after the colon"},
+	{"is a reserved character", "the text begins with a sign that has a meaning of its own", "put the text in double quotes"},
+	{"invalid header option", "the text begins with > or |, which has a meaning of its own", "put the text in double quotes"},
+	{"block sequence entries are not allowed", "a hyphen and a space begin a list where none fits", "put the text in double quotes, or each item on a line of its own"},
+	{"value is not allowed in this context", "something follows where the value should have ended", "put the whole text in one pair of double quotes"},
+}
+
+// cutShort finds values that a # ends without the writer having meant it: a
+// remark is written with a space after the sign, "bin #31" is not one. What
+// follows would be lost without a word, and with it what is private in it.
+func (d *decoder) cutShort(src []byte) {
+	var before *token.Token
+	for _, t := range lexer.Tokenize(string(src)) {
+		if t.Type == token.CommentType && before != nil && before.Position.Line == t.Position.Line &&
+			t.Value != "" && !strings.ContainsAny(t.Value[:1], " \t#") {
+			d.add(d.at(t), "cut-short", "#"+t.Value, fmt.Sprintf("%q would be taken for a remark and lost", Shorten("#"+t.Value)),
+				"put the whole text in double quotes, or leave a space after the # of a remark")
+		}
+		before = t
+	}
 }
 
 var textUnmarshaler = reflect.TypeFor[encoding.TextUnmarshaler]()
@@ -258,14 +304,24 @@ func last(path string) string {
 func (d *decoder) scalar(n ast.Node, path, want string) (string, bool) {
 	switch n := n.(type) {
 	case *ast.StringNode:
-		return n.Value, true
+		return d.shown(n, n.Value)
 	case *ast.LiteralNode:
-		return n.Value.Value, true
+		return d.shown(n, n.Value.Value)
 	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
 		return n.GetToken().Value, true
 	}
 	d.add(d.place(n), "wrong-shape", "", fmt.Sprintf("%s should be %s", last(path), want), "write one value, in quotes if it holds brackets or a colon")
 	return "", false
+}
+
+// shown refuses a text into which an escape puts a character that does not show.
+func (d *decoder) shown(n ast.Node, text string) (string, bool) {
+	if i := hidden(text); i >= 0 {
+		r, _ := utf8.DecodeRuneInString(text[i:])
+		d.add(d.place(n), "hidden-character", "", fmt.Sprintf("the text holds a character that does not show (%U)", r), hiddenRemedy)
+		return "", false
+	}
+	return text, true
 }
 
 func pairsOf(n ast.Node) ([]*ast.MappingValueNode, bool) {

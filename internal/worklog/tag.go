@@ -2,6 +2,7 @@ package worklog
 
 import (
 	"fmt"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -31,6 +32,22 @@ func isPhoto(file string) bool {
 	return slices.Contains([]string{".jpg", ".jpeg", ".png"}, strings.ToLower(path.Ext(file)))
 }
 
+// misnamedTag reports whether a file that is no tag by its name was meant as one.
+func misnamedTag(file string) bool {
+	name := strings.TrimSuffix(strings.ToLower(file), ".txt")
+	return strings.HasSuffix(name, ".yaml") && !strings.HasSuffix(name, ".heic.yaml") || strings.HasSuffix(name, ".yml")
+}
+
+// otherCase finds a tag whose name differs from the wanted one in capitals only.
+func otherCase(tags map[string]bool, want string) string {
+	for _, t := range slices.Sorted(maps.Keys(tags)) {
+		if strings.EqualFold(t, want) {
+			return t
+		}
+	}
+	return ""
+}
+
 // photos pairs the photos with their tags.
 func (r *reader) photos(files []string) {
 	photo, tag := map[string]bool{}, map[string]bool{}
@@ -43,6 +60,9 @@ func (r *reader) photos(files []string) {
 			r.sameName(first, path.Base(file), file, "photo")
 		case isPhoto(strings.TrimSuffix(file, ".yaml")):
 			tag[file] = true
+		case misnamedTag(file):
+			r.add(reading.Problem{Place: reading.Place{File: file}, Code: "tag-name", Advice: true,
+				Message: "this looks like a photo's tag, but its name is not the photo's whole name and .yaml, so it is not read", Remedy: "rename it, for instance IMG_0042.jpg.yaml beside IMG_0042.jpg"})
 		default:
 			r.add(reading.Problem{Place: reading.Place{File: file}, Code: "not-a-photo", Advice: true,
 				Message: "this is neither a photo (.jpg, .jpeg or .png) nor the tag of one (.jpg.yaml)", Remedy: "save the photo as JPEG, or move the file elsewhere"})
@@ -52,8 +72,12 @@ func (r *reader) photos(files []string) {
 	for _, file := range files {
 		switch {
 		case photo[file] && !tag[file+".yaml"]:
+			remedy := "write " + file + ".yaml"
+			if other := otherCase(tag, file+".yaml"); other != "" {
+				remedy = "rename " + other + " to " + path.Base(file) + ".yaml; capitals count"
+			}
 			r.add(reading.Problem{Place: reading.Place{File: file}, Code: "no-tag", Advice: true,
-				Message: "the photo has no tag, so it cannot be published", Remedy: "write " + file + ".yaml"})
+				Message: "the photo has no tag, so it cannot be published", Remedy: remedy})
 		case tag[file] && !photo[strings.TrimSuffix(file, ".yaml")]:
 			r.add(reading.Problem{Place: reading.Place{File: file}, Code: "no-photo", Advice: true,
 				Message: "the tag's photo is not there", Remedy: "put the photo beside its tag, or delete the tag"})
@@ -99,6 +123,9 @@ func (r *reader) readTag(file string, src []byte) (*Tag, []reading.Problem) {
 	if f.Focus != nil {
 		c.fraction("focus.x", f.Focus.X)
 		c.fraction("focus.y", f.Focus.Y)
+	}
+	if doc.Has("hide") && len(f.Hide) == 0 && !c.faulty("hide") {
+		c.problem("hide", "missing-value", "", "hide is there but names no box, so nothing would be hidden", "write the boxes to hide, or take hide out")
 	}
 	for i, b := range f.Hide {
 		c.box(fmt.Sprintf("hide[%d]", i), b)

@@ -247,6 +247,33 @@ func TestPhotosThatDifferOnlyInCaseAreTheSame(t *testing.T) {
 	}
 }
 
+func TestATagThatMissesItsPhotoIsExplained(t *testing.T) {
+	for name, want := range map[string]string{
+		"photos/NEW.jpg.yaml": "photos/new.jpg: the photo has no tag, so it cannot be published; rename photos/NEW.jpg.yaml to new.jpg.yaml; capitals count",
+		"photos/new.yaml":     "photos/new.yaml: this looks like a photo's tag, but its name is not the photo's whole name and .yaml, so it is not read; rename it, for instance IMG_0042.jpg.yaml beside IMG_0042.jpg",
+	} {
+		files := sound()
+		files["photos/new.jpg"] = "picture"
+		files[name] = files[tagFile]
+		_, problems := read(t, files)
+		if !slices.ContainsFunc(problems, func(p reading.Problem) bool { return p.Error() == want && p.Advice }) {
+			t.Errorf("%s\n got %v\nwant %s", name, problems, want)
+		}
+	}
+}
+
+func TestHideWithoutABoxIsNotTakenForNothingToHide(t *testing.T) {
+	for _, hide := range []string{"hide:\n", "hide: []\n"} {
+		files := sound()
+		files["photos/new.jpg"] = "picture"
+		files["photos/new.jpg.yaml"] = "parts: [hull-stiffener]\ntaken: 2031-01-14\nby: tam\npublish: offered\n" + hide
+		_, problems := read(t, files)
+		if len(problems) != 1 || problems[0].Advice || !strings.Contains(problems[0].Message, "nothing would be hidden") {
+			t.Errorf("%q: got %v", hide, problems)
+		}
+	}
+}
+
 func TestAllProblemsOfAllFilesComeAtOnce(t *testing.T) {
 	files := sound()
 	files[partFile] = strings.Replace(files[partFile], "area: hull", "area: hul", 1)
