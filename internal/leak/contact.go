@@ -1,0 +1,226 @@
+package leak
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"unicode"
+)
+
+var (
+	email = regexp.MustCompile(`[\pL\pN._%+'-]*[\pL\pN]\s?@\s?[\pL\pN-]+(?:\s?\.\s?[\pL\pN-]+)*\.\s?[\pL]{2,}`)
+	// "name [at] domain.org", "name (at) domain (dot) org": the brackets leave no doubt.
+	bracketed = regexp.MustCompile(`(?i)([\pL\pN._%+'-]*[\pL\pN])\s{0,2}[\[({<]\s?(?:at|@)\s?[\])}>]\s{0,2}([\pL\pN-]+(?:\s{0,2}(?:[\[({<]\s?(?:dot|\.)\s?[\])}>]|\.|\sdot\s)\s{0,2}[\pL\pN-]+)+)`)
+	// "name at domain dot org", written out.
+	writtenOut = regexp.MustCompile(`(?i)((?:[\pL\pN._+'-]+\s+dot\s+){0,2}[\pL\pN._+'-]*[\pL\pN])\s+at\s+([\pL\pN-]+(?:\s+dot\s+[\pL\pN-]+)*\s+dot\s+([\pL]{2,}))\b`)
+
+	// BS 7666 as published in the Cabinet Office's XML schema, its character
+	// class subtractions written out for RE2. Each alternative is bound at both
+	// ends, which the bulk transfer expression on GOV.UK is not. BFPO numbers
+	// beside it.
+	postcode = regexp.MustCompile(`(?i)(GIR[\s.-]{0,2}0AA|BFPO[\s.-]{0,2}[0-9]{1,4}|` +
+		`(?:[A-PR-UWYZ](?:[0-9][0-9]?|[A-HK-Y][0-9][0-9]?|[0-9][A-HJKSTUW]|[A-HK-Y][0-9][ABEHMNPRVWXY]))[\s.-]{0,3}[0-9][\s.-]{0,1}[ABD-HJLNP-UW-Z]{2})`)
+
+	// A telephone number: + or 0, and figures with the usual marks between.
+	telephone = regexp.MustCompile(`(?:\+\s?|\(\s?\+\s?|\(?\b0)[0-9](?:[\s().\-/_]{0,3}[0-9]){6,16}`)
+	american  = regexp.MustCompile(`(?:\(\s?[2-9][0-9]{2}\s?\)\s?|\b[2-9][0-9]{2}[ .-])[2-9][0-9]{2}[ .-][0-9]{4}\b`)
+	rung      = regexp.MustCompile(`(?i)\b(?:ring|rang|tel|telephone|phone|phoned|mobile|mob|call|fax|ext|extension)\b[\s.:()#a-z]{0,16}?([0-9](?:[ -]?[0-9]){4,11})\b`)
+	decimal   = regexp.MustCompile(`^0\.[0-9]+$`)
+	dated     = regexp.MustCompile(`^[0-9]{1,2}[./-][0-9]{1,2}[./-](?:[0-9]{2}){1,2}(?:[^0-9]|$)`)
+)
+
+// contactsIn finds email addresses, postal codes and telephone numbers by their
+// form, whoever they belong to.
+func (x *Index) contactsIn(p plain) []Finding {
+	var found []Finding
+	add := func(kind string, start, end int, plainly string) {
+		if shown := p.text[start:end]; !x.allowed(shown) && !x.allowed(plainly) {
+			found = append(found, Finding{Code: CodeCall, Kind: kind, Start: start, End: end, Shown: hint(shown)})
+		}
+	}
+	for _, s := range emailsIn(p.text) {
+		add(KindEmail, s.from, s.to, s.plainly)
+	}
+	for _, s := range postcodesIn(p.text) {
+		add(KindPostcode, s.from, s.to, s.plainly)
+	}
+	for _, s := range telephonesIn(p.text) {
+		add(KindTelephone, s.from, s.to, s.plainly)
+	}
+	return found
+}
+
+// span is a place in a folded text, and what stands there in its usual form.
+type span struct {
+	from, to int
+	plainly  string
+}
+
+var noSpace = strings.NewReplacer(" ", "", "\n", "", "\t", "", "\r", "")
+
+func emailsIn(text string) []span {
+	var all []span
+	if strings.Contains(text, "@") {
+		for _, m := range email.FindAllStringIndex(text, -1) {
+			all = append(all, span{m[0], m[1], noSpace.Replace(text[m[0]:m[1]])})
+		}
+	}
+	for _, m := range bracketed.FindAllStringSubmatchIndex(text, -1) {
+		all = append(all, span{m[0], m[1], text[m[2]:m[3]] + "@" + plainDomain(text[m[4]:m[5]])})
+	}
+	for _, m := range writtenOut.FindAllStringSubmatchIndex(text, -1) {
+		name := text[m[2]:m[3]]
+		if !isVerbBeforeAt(strings.ToLower(name)) {
+			all = append(all, span{m[0], m[1], plainDomain(name) + "@" + plainDomain(text[m[4]:m[5]])})
+		}
+	}
+	return all
+}
+
+var marksOfDot = regexp.MustCompile(`(?i)\s*[\[({<]?\s*(?:\bdot\b|\.)\s*[\])}>]?\s*`)
+
+func plainDomain(s string) string { return marksOfDot.ReplaceAllString(s, ".") }
+
+// isVerbBeforeAt: "look at example dot org" sends nobody a letter.
+func isVerbBeforeAt(s string) bool {
+	switch s {
+	case "look", "looked", "see", "find", "us", "me", "them", "it", "is", "are", "be", "was", "found", "page", "pages", "site", "online", "website", "web", "more", "read", "details", "here", "visit", "join", "booked", "book",
+		"tickets", "shop", "and", "that", "this", "all", "live", "listed", "published", "available", "begin", "start", "sign", "up", "again", "out", "dates", "times", "map", "archive", "pictures", "photos", "stories":
+		return true
+	}
+	return false
+}
+
+func postcodesIn(text string) []span {
+	var all []span
+	for _, m := range postcode.FindAllStringIndex(text, -1) {
+		code := text[m[0]:m[1]]
+		if inRun(text, m[0], m[1]) || !looksLikePostcode(code) {
+			continue
+		}
+		all = append(all, span{m[0], m[1], code})
+	}
+	for _, s := range spacedOut(text) {
+		if m := postcode.FindString(s.plainly); m != "" && m == s.plainly {
+			all = append(all, s)
+		}
+	}
+	return all
+}
+
+// inRun reports whether letters or figures touch a span.
+func inRun(text string, from, to int) bool {
+	return from > 0 && isWordByte(text[from-1]) || to < len(text) && isWordByte(text[to])
+}
+
+func isWordByte(b byte) bool {
+	return b >= '0' && b <= '9' || b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' || b >= 0x80 || b == '_'
+}
+
+// looksLikePostcode tells a postal code from "M25 1st exit" and "A4 2up": its
+// last two letters are capitals, or it is written in small letters all through
+// and they are not the end of a word of their own.
+func looksLikePostcode(code string) bool {
+	end := code[len(code)-2:]
+	if strings.ToUpper(end) == end {
+		return true
+	}
+	switch strings.ToLower(end) {
+	case "st", "nd", "rd", "th", "ft", "lb", "yd", "hr", "up", "pt", "pp", "sq", "by", "at", "as", "us", "we", "he", "be", "an", "ll", "ed", "es", "er", "ns", "hz", "wd", "ga", "gs", "ls", "ps":
+		return false
+	}
+	return strings.ContainsAny(code, " \n") && strings.ToLower(code) == code
+}
+
+// spacedOut are runs of five or more single characters with one space between:
+// "D N 5 5 1 P T".
+func spacedOut(text string) []span {
+	var all []span
+	ps := strings.Split(text, " ")
+	at := 0
+	for i := 0; i < len(ps); {
+		j, end := i, at
+		for j < len(ps) && len(strings.TrimRight(ps[j], ".,")) == 1 && isWordByte(ps[j][0]) {
+			end += len(ps[j]) + 1
+			j++
+		}
+		if j-i >= 5 {
+			whole := strings.TrimRight(text[at:end-1], ".,")
+			all = append(all, span{at, at + len(whole), noSpace.Replace(whole)})
+		}
+		if j == i {
+			end += len(ps[i]) + 1
+			j++
+		}
+		i, at = j, end
+	}
+	return all
+}
+
+// telephonesIn finds numbers that may be dialled. What counts is how many
+// figures a number has, not whether it has been given out: the numbers that
+// Ofcom keeps for drama have not.
+func telephonesIn(text string) []span {
+	var all []span
+	for _, m := range telephone.FindAllStringIndex(text, -1) {
+		if s, ok := asTelephone(text, m[0], m[1]); ok {
+			all = append(all, s)
+		}
+	}
+	for _, m := range american.FindAllStringIndex(text, -1) {
+		if !inRun(text, m[0], m[1]) && !covered(all, m[0]) {
+			all = append(all, span{m[0], m[1], text[m[0]:m[1]]})
+		}
+	}
+	for _, m := range rung.FindAllStringSubmatchIndex(text, -1) {
+		if !covered(all, m[2]) && !inRun(text, m[2], m[3]) {
+			all = append(all, span{m[2], m[3], text[m[2]:m[3]]})
+		}
+	}
+	return append(all, saidTelephones(text)...)
+}
+
+func covered(all []span, at int) bool {
+	return slices.ContainsFunc(all, func(s span) bool { return s.from <= at && at < s.to })
+}
+
+const (
+	shortestNational, longestNational           = 10, 11 // figures of a British number, its 0 included
+	shortestInternational, longestInternational = 8, 15  // E.164, with the country code
+)
+
+func asTelephone(text string, from, to int) (span, bool) {
+	s := text[from:to]
+	if from > 0 && (isWordByte(text[from-1]) || strings.ContainsRune("-/.:,£$€", rune(text[from-1]))) || to < len(text) && isWordByte(text[to]) {
+		return span{}, false
+	}
+	if decimal.MatchString(s) || dated.MatchString(s) || strings.Contains(s, "\n\n") {
+		return span{}, false
+	}
+	digits := strings.Map(func(r rune) rune {
+		if unicode.IsDigit(r) {
+			return r
+		}
+		return -1
+	}, s)
+	n := len(digits)
+	international := strings.Contains(s, "+")
+	if rest, ok := strings.CutPrefix(digits, "00"); ok && !international {
+		international, n = true, len(rest)
+	}
+	if international {
+		return span{from, to, s}, n >= shortestInternational && n <= longestInternational+1 // "+44 (0)1632 …"
+	}
+	return span{from, to, s}, n >= shortestNational && n <= longestNational
+}
+
+// saidTelephones are numbers in words: "oh one six three two …".
+func saidTelephones(text string) []span {
+	var all []span
+	for _, p := range spokenForm(pieces(text)) {
+		if p.spoken > 0 && p.digits && strings.HasPrefix(p.text, "0") && len(p.text) >= shortestNational && len(p.text) <= longestNational {
+			all = append(all, span{p.start, p.end, text[p.start:p.end]})
+		}
+	}
+	return all
+}

@@ -1,0 +1,493 @@
+package leak
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// The figures below were chosen on the curve in CURVE.md.
+const (
+	// gram is the k of winnowing: with a window of run−gram+1 a run of words is
+	// always found, and shorter agreements than gram never looked at.
+	gram = 5
+	// leastWeight is what a copied run must say: the sum over its words of 1 for
+	// an uncommon one, ½ for an everyday one, a tenth for one that only links.
+	leastWeight = 1.5
+	// leastContainment is how much of a stretch of a note, in weighted shingles,
+	// a text must hold when words were dropped or swapped.
+	leastContainment = 0.38
+	// leastShare is how many of the words of that stretch must stand in order.
+	leastShare = 0.66
+	// commonShingle: one that stands in more sentences than this tells nothing
+	// about which of them was copied.
+	commonShingle = 200
+)
+
+// textWord is a word of a text as it is compared.
+type textWord struct {
+	text       string
+	start, end int
+}
+
+// wordsOf cuts a folded text into words. Apostrophes are dropped, small numbers
+// written in figures.
+func wordsOf(text string) []textWord {
+	var all []textWord
+	for i := 0; i < len(text); {
+		r, n := utf8.DecodeRuneInString(text[i:])
+		if !unicode.IsLetter(r) && !unicode.IsDigit(r) {
+			i += n
+			continue
+		}
+		start := i
+		for i < len(text) {
+			r, n = utf8.DecodeRuneInString(text[i:])
+			if !unicode.IsLetter(r) && !unicode.IsDigit(r) && !(r == '\'' && letterAt(text, i+1)) {
+				break
+			}
+			i += n
+		}
+		all = append(all, textWord{normalWord(text[start:i]), start, i})
+	}
+	return all
+}
+
+func letterAt(text string, i int) bool {
+	r, _ := utf8.DecodeRuneInString(text[i:])
+	return unicode.IsLetter(r)
+}
+
+func normalWord(s string) string {
+	s = strings.ReplaceAll(strings.ToLower(s), "'", "")
+	if n := unitOf(s); n > 0 {
+		return strconv.Itoa(n)
+	}
+	if n := tensOf(s); n > 0 {
+		return strconv.Itoa(n)
+	}
+	return s
+}
+
+// weight is what a word says about where a text was copied from, in tenths.
+func weight(word string) int {
+	switch howCommon(word) {
+	case link:
+		return 1
+	case familiar:
+		return 5
+	}
+	return 10
+}
+
+// copyIndex finds copied notes.
+type copyIndex struct {
+	run       int
+	ids       map[string]uint32 // words of notes; others are 0
+	weights   []int             // by word id
+	notes     []noteWords
+	prints    map[uint64][]place // winnowed fingerprints of notes
+	shingles  map[pair][]int32   // sentences that have a pair of words
+	sentences []sentence
+	stock     map[uint32][][]uint32 // stock phrases by their first word
+}
+
+type noteWords struct {
+	ids   []uint32
+	where string
+}
+
+type place struct{ note, at int32 }
+
+// pair is two words that follow each other, or with one between.
+type pair struct{ first, second uint32 }
+
+// sentence is a stretch of a note.
+type sentence struct {
+	ids   []uint32
+	where string
+}
+
+const (
+	longestSentence = 28 // words; a longer sentence is cut into overlapping stretches
+	strideLong      = 14
+)
+
+func newCopyIndex(notes []Note, run int) *copyIndex {
+	c := &copyIndex{run: max(run, 2), ids: map[string]uint32{"": 0}, weights: []int{10}, prints: map[uint64][]place{}, shingles: map[pair][]int32{}, stock: map[uint32][][]uint32{}}
+	seen := map[string]bool{}
+	known := map[uint64]bool{}
+	for _, n := range notes {
+		if seen[n.Text] {
+			continue // copied from either
+		}
+		seen[n.Text] = true
+		for _, p := range fold(n.Text) {
+			c.addNote(p.text, n.Where, known)
+		}
+	}
+	for _, phrase := range stockPhrases {
+		ids := c.known(wordsOf(phrase))
+		if !slices.Contains(ids, 0) {
+			c.stock[ids[0]] = append(c.stock[ids[0]], ids)
+		}
+	}
+	return c
+}
+
+func (c *copyIndex) k() int { return min(gram, c.run) }
+
+func (c *copyIndex) addNote(text, where string, known map[uint64]bool) {
+	words := wordsOf(text)
+	ids := make([]uint32, len(words))
+	for i, w := range words {
+		id, ok := c.ids[w.text]
+		if !ok {
+			id = uint32(len(c.weights))
+			c.ids[w.text] = id
+			c.weights = append(c.weights, weight(w.text))
+		}
+		ids[i] = id
+	}
+	if len(ids) < c.run {
+		return
+	}
+	note := int32(len(c.notes))
+	c.notes = append(c.notes, noteWords{ids, where})
+	for _, f := range Winnow(hashesOf(ids, c.k()), c.run-c.k()+1) {
+		c.prints[f.Hash] = append(c.prints[f.Hash], place{note, int32(f.Position)})
+	}
+	for _, s := range sentencesOf(text, words, c.run) {
+		stretch := ids[s.from:s.to]
+		if h := hashWords(stretch); !known[h] {
+			known[h] = true
+			c.addSentence(sentence{stretch, where})
+		}
+	}
+}
+
+func (c *copyIndex) addSentence(s sentence) {
+	n := int32(len(c.sentences))
+	c.sentences = append(c.sentences, s)
+	for p := range c.pairs(s.ids) {
+		if list := c.shingles[p]; len(list) == 0 || list[len(list)-1] != n {
+			c.shingles[p] = append(list, n)
+		}
+	}
+}
+
+// pairs yields the shingles of a stretch with their places: words that follow
+// each other, and words with one between, so that one word dropped or swapped
+// leaves a shingle over the gap. Pairs of linking words are left out.
+func (c *copyIndex) pairs(ids []uint32) func(func(pair, int) bool) {
+	return func(yield func(pair, int) bool) {
+		for i := range ids {
+			for _, next := range [...]int{i + 1, i + 2} {
+				if next >= len(ids) || ids[i] == 0 || ids[next] == 0 || c.weights[ids[i]]+c.weights[ids[next]] < 5 {
+					continue
+				}
+				if !yield(pair{ids[i], ids[next]}, i) {
+					return
+				}
+			}
+		}
+	}
+}
+
+func (c *copyIndex) pairWeight(p pair) int { return c.weights[p.first] + c.weights[p.second] }
+
+type stretch struct{ from, to int }
+
+// sentencesOf cuts the words of a note into sentences. A short one belongs to
+// the next; a long one is cut into stretches that overlap.
+func sentencesOf(text string, words []textWord, shortest int) []stretch {
+	var all []stretch
+	from := 0
+	for i := range words {
+		last := i+1 == len(words)
+		if !last && !endsHere(text[words[i].end:words[i+1].start]) {
+			continue
+		}
+		if i+1-from < shortest && !last {
+			continue
+		}
+		if i+1-from < shortest && len(all) > 0 {
+			from = max(0, i+1-shortest)
+		}
+		for i+1-from > longestSentence {
+			all = append(all, stretch{from, from + longestSentence})
+			from += strideLong
+		}
+		all = append(all, stretch{from, i + 1})
+		from = i + 1
+	}
+	return all
+}
+
+func endsHere(gap string) bool {
+	return strings.ContainsAny(gap, ".!?;") && strings.ContainsAny(gap, " \n\t") || strings.Contains(gap, "\n\n")
+}
+
+// known are the ids of the words of a text; 0 for words of no note.
+func (c *copyIndex) known(words []textWord) []uint32 {
+	ids := make([]uint32, len(words))
+	for i, w := range words {
+		ids[i] = c.ids[w.text]
+	}
+	return ids
+}
+
+// in finds what a text has copied from notes.
+func (c *copyIndex) in(p plain) []Finding {
+	if len(c.notes) == 0 {
+		return nil
+	}
+	words := wordsOf(p.text)
+	ids := c.known(words)
+	stock := c.stockWords(ids)
+	found := c.runsIn(ids, stock)
+	found = append(found, c.patchedIn(ids, stock)...)
+	slices.SortStableFunc(found, func(a, b copied) int { return cmp.Or(a.from-b.from, b.to-a.to) })
+	var all []Finding
+	end := 0
+	for _, f := range found {
+		if f.from < end {
+			continue
+		}
+		end = f.to
+		const shown = 3 // words
+		all = append(all, Finding{Code: CodeCopied, Kind: "private notes", Where: f.where, Start: words[f.from].start, End: words[f.to-1].end,
+			Shown: p.text[words[f.from].start:words[f.from+shown-1].end] + " ..."})
+	}
+	return all
+}
+
+// stockWords marks the words that belong to stock phrases.
+func (c *copyIndex) stockWords(ids []uint32) []bool {
+	marked := make([]bool, len(ids))
+	for i, id := range ids {
+		for _, phrase := range c.stock[id] {
+			if len(phrase) <= len(ids)-i && slices.Equal(ids[i:i+len(phrase)], phrase) {
+				for k := range phrase {
+					marked[i+k] = true
+				}
+			}
+		}
+	}
+	return marked
+}
+
+// copied is a stretch of a text, in words, and where it was copied from.
+type copied struct {
+	from, to int
+	where    string
+}
+
+func (c *copyIndex) weigh(ids []uint32, stock []bool, from, to int) float64 {
+	tenths := 0
+	for i := from; i < to; i++ {
+		if !stock[i] {
+			tenths += c.weights[ids[i]]
+		}
+	}
+	return float64(tenths) / 10
+}
+
+// runsIn finds runs of words that stand in a note as they do in the text.
+func (c *copyIndex) runsIn(ids []uint32, stock []bool) []copied {
+	var all []copied
+	k, done := c.k(), 0
+	for _, f := range c.textPrints(ids) {
+		if f.Position < done {
+			continue
+		}
+		for _, at := range c.prints[f.Hash] {
+			note := c.notes[at.note]
+			from, to := extend(ids, note.ids, f.Position, int(at.at))
+			if to-from < max(c.run, k) || c.weigh(ids, stock, from, to) < leastWeight {
+				continue
+			}
+			all, done = append(all, copied{from, to, note.where}), to
+			break
+		}
+	}
+	return all
+}
+
+// textPrints are the fingerprints of a text. Unknown words are told apart by
+// nothing, which is why what they select is compared word by word.
+func (c *copyIndex) textPrints(ids []uint32) []Fingerprint {
+	if len(ids) < c.run {
+		return nil
+	}
+	return Winnow(hashesOf(ids, c.k()), c.run-c.k()+1)
+}
+
+// extend grows an agreement at a and b in both directions.
+func extend(text, note []uint32, a, b int) (from, to int) {
+	from, to = a, a
+	for x, y := a-1, b-1; x >= 0 && y >= 0 && text[x] == note[y]; x, y = x-1, y-1 {
+		from = x
+	}
+	for x, y := a, b; x < len(text) && y < len(note) && text[x] == note[y]; x, y = x+1, y+1 {
+		to = x + 1
+	}
+	return from, to
+}
+
+// patchedIn finds sentences of notes that are told with words dropped or
+// swapped.
+func (c *copyIndex) patchedIn(ids []uint32, stock []bool) []copied {
+	hits := map[int32][]int{} // places in the text, by sentence
+	for p, at := range c.pairs(ids) {
+		if stock[at] {
+			continue
+		}
+		if list := c.shingles[p]; len(list) <= commonShingle {
+			for _, s := range list {
+				hits[s] = append(hits[s], at)
+			}
+		}
+	}
+	var all []copied
+	const fewest = 4 // shingles; fewer cannot reach the least containment
+	for n, at := range hits {
+		if len(at) >= fewest {
+			if f, ok := c.compare(ids, stock, c.sentences[n], at); ok {
+				all = append(all, f)
+			}
+		}
+	}
+	slices.SortFunc(all, func(a, b copied) int { return cmp.Or(a.from-b.from, b.to-a.to, strings.Compare(a.where, b.where)) })
+	return all
+}
+
+// compare holds a sentence against the part of the text where most of its
+// shingles stand.
+func (c *copyIndex) compare(ids []uint32, stock []bool, s sentence, at []int) (copied, bool) {
+	reach := len(s.ids)*3/2 + 2
+	best, most := 0, 0
+	for i, j := 0, 0; i < len(at); i++ {
+		for j < len(at) && at[j] <= at[i]+reach {
+			j++
+		}
+		if j-i > most {
+			best, most = at[i], j-i
+		}
+	}
+	from, to := max(0, best-2), min(len(ids), best+reach+2)
+	a := align(s.ids, ids[from:to])
+	score := c.score(a, s.ids, ids[from:to], stock[from:to])
+	if !score.enough(c.run, len(s.ids)) {
+		return copied{}, false
+	}
+	return copied{from + score.first, from + score.last + 1, s.where}, true
+}
+
+// score tells how much of a stretch of a note a text holds.
+type score struct {
+	words       int     // that stand in the same order
+	span        int     // of the note that they reach over
+	longest     int     // of them in a row
+	content     float64 // their weight
+	containment float64
+	first, last int // in the text
+}
+
+func (s score) enough(run, sentence int) bool {
+	if s.span == 0 || s.content < 2*leastWeight || s.containment < leastContainment || float64(s.words) < leastShare*float64(s.span) {
+		return false
+	}
+	if s.words == s.longest { // one run and nothing beside it: the other rule's
+		return s.words >= run
+	}
+	return s.span >= run && (s.words >= run-1 || s.words >= run-2 && 4*s.words >= 3*(sentence-1))
+}
+
+// link of an alignment: word note of the note is word text of the text.
+type agreed struct{ note, text int }
+
+// align is the longest common subsequence of a stretch of a note and of a text.
+func align(note, text []uint32) []agreed {
+	rows, cols := len(note)+1, len(text)+1
+	table := make([]int16, rows*cols)
+	for i := rows - 2; i >= 0; i-- {
+		for j := cols - 2; j >= 0; j-- {
+			if note[i] == text[j] {
+				table[i*cols+j] = table[(i+1)*cols+j+1] + 1
+			} else {
+				table[i*cols+j] = max(table[(i+1)*cols+j], table[i*cols+j+1])
+			}
+		}
+	}
+	var all []agreed
+	for i, j := 0, 0; i < rows-1 && j < cols-1; {
+		switch {
+		case note[i] == text[j]:
+			all = append(all, agreed{i, j})
+			i, j = i+1, j+1
+		case table[(i+1)*cols+j] >= table[i*cols+j+1]:
+			i++
+		default:
+			j++
+		}
+	}
+	return all
+}
+
+// score measures an alignment without the linking words that trail off at its
+// ends.
+func (c *copyIndex) score(a []agreed, note, text []uint32, stock []bool) score {
+	a = c.trim(a, note)
+	if len(a) == 0 {
+		return score{}
+	}
+	first, last := a[0], a[len(a)-1]
+	s := score{words: len(a), span: last.note - first.note + 1, first: first.text, last: last.text}
+	if textSpan := last.text - first.text + 1; textSpan > s.span {
+		s.span = textSpan
+	}
+	row := 0
+	for i, l := range a {
+		if i > 0 && l.note == a[i-1].note+1 && l.text == a[i-1].text+1 {
+			row++
+		} else {
+			row = 1
+		}
+		s.longest = max(s.longest, row)
+		if !stock[l.text] {
+			s.content += float64(c.weights[note[l.note]]) / 10
+		}
+	}
+	held := map[pair]bool{}
+	for p := range c.pairs(text[first.text : last.text+1]) {
+		held[p] = true
+	}
+	both, all := 0, 0
+	for p := range c.pairs(note[first.note : last.note+1]) {
+		all += c.pairWeight(p)
+		if held[p] {
+			both += c.pairWeight(p)
+		}
+	}
+	if all > 0 {
+		s.containment = float64(both) / float64(all)
+	}
+	return s
+}
+
+// trim drops agreements at both ends that are a linking word by itself.
+func (c *copyIndex) trim(a []agreed, note []uint32) []agreed {
+	const linking = 1 // tenths
+	alone := func(x, y agreed) bool { return y.note-x.note > 1 || y.text-x.text > 1 }
+	for len(a) > 1 && c.weights[note[a[0].note]] == linking && alone(a[0], a[1]) {
+		a = a[1:]
+	}
+	for n := len(a); n > 1 && c.weights[note[a[n-1].note]] == linking && alone(a[n-2], a[n-1]); n = len(a) {
+		a = a[:n-1]
+	}
+	return a
+}

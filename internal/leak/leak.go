@@ -1,0 +1,165 @@
+// Package leak finds private things in public words: names of things however
+// they are disguised, copied sentences, and numbers that equal a private one.
+//
+// An Index is made once from everything that is private and then asked about
+// any number of texts. It is a function of those two alone: it reads no files,
+// no database and no clock, and it knows nothing of where values come from or
+// of who may see them. A finding says where it stands in the text and never
+// tells the private value again in full.
+//
+// A text is first folded to what a reader sees (fold.go): markup, invisible
+// characters, look-alike letters and compatibility forms are undone, and each
+// folded byte remembers where it came from. Names are sought in the folded text
+// with all spacing taken out, at the edges of words. Copied sentences are sought
+// by winnowing, and by the containment of shingles where words were dropped or
+// swapped; CURVE.md tells how the thresholds were chosen. A paraphrase cannot
+// be found by a program.
+package leak
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"example.org/opencowl/internal/measure"
+)
+
+// The codes of findings.
+const (
+	CodeName   = "private-name"
+	CodeCopied = "copied-sentence"
+	CodeNumber = "private-number"
+	CodeCall   = "contact"
+)
+
+// The kinds of contact that are found by their form alone.
+const (
+	KindEmail     = "email address"
+	KindPostcode  = "postal code"
+	KindTelephone = "telephone number"
+)
+
+// Value is one private thing. Kind is "person", "supplier", "term", "cost",
+// "reading" (a length or a percentage, as text), or one of the identifiers:
+// "number", "serial", "drawing", "report", "approval". Any other kind counts as
+// an identifier if it has a digit, else as a term. Where says where it stands;
+// it comes back with a finding and is not read.
+type Value struct{ Kind, Value, Where string }
+
+// Note is private text that must not be copied.
+type Note struct{ Text, Where string }
+
+// Reading is a private measurement: a length, or a share if IsShare. Two
+// lengths of one part also give their difference, the share lost and the share
+// left. A Part of "" belongs to every text.
+type Reading struct {
+	Part    string
+	Kind    string
+	Length  measure.Length
+	Share   measure.Percent
+	IsShare bool
+	Where   string
+}
+
+// Private is everything that must not be told.
+type Private struct {
+	Values   []Value
+	Notes    []Note
+	Readings []Reading
+	// Credited are names that may be told although a Value has them.
+	Credited []string
+	// RunOfWords is how many words in a row count as copied; 8 if it is 0.
+	RunOfWords int
+	// Allowed reports whether a name or an address, as it stands in the text,
+	// is one that anybody may know. It may be nil.
+	Allowed func(string) bool
+}
+
+// Finding is a private thing in a text. Text[Start:End] is where, in bytes.
+// Shown is a hint that never repeats the private value in full.
+type Finding struct {
+	Code, Kind string
+	Start, End int
+	Where      string
+	Shown      string
+}
+
+// Index finds the private things that it was made from. It does not change and
+// may be used by several goroutines at once.
+type Index struct {
+	names    nameTable
+	merged   nameTable // the same with rn as m and vv as w
+	copies   *copyIndex
+	readings readingIndex
+	costs    []cost
+	allowed  func(string) bool
+}
+
+const usualRun = 8
+
+// NewIndex makes an index.
+func NewIndex(p Private) *Index {
+	x := &Index{allowed: p.Allowed, copies: newCopyIndex(p.Notes, cmp.Or(p.RunOfWords, usualRun))}
+	if x.allowed == nil {
+		x.allowed = func(string) bool { return false }
+	}
+	readings := slices.Clone(p.Readings)
+	credited := creditedNames(p.Credited)
+	var keys []key
+	for _, v := range p.Values {
+		switch v.Kind {
+		case "person":
+			keys = append(keys, personKeys(v, credited)...)
+		case "cost":
+			x.costs = append(x.costs, costsOf(v)...)
+		case "reading":
+			readings = append(readings, readingsOf(v)...)
+		default:
+			if !credited.all[squeezed(v.Value)] {
+				keys = append(keys, valueKeys(v)...)
+			}
+		}
+	}
+	x.names, x.merged = newNameTable(keys), newNameTable(mergedKeys(keys))
+	x.readings = newReadingIndex(readings)
+	slices.SortStableFunc(x.costs, func(a, b cost) int { return cmp.Compare(a.thousandths, b.thousandths) })
+	return x
+}
+
+// Find returns what is private in a text, in the order of the text. Numbers
+// are held against the readings of all parts; a share in words ("half the
+// team") counts only in FindAbout.
+func (x *Index) Find(text string) []Finding { return x.find(text, nil, true) }
+
+// FindAbout is Find for a text that is about some parts: its numbers are held
+// against the readings of those alone.
+func (x *Index) FindAbout(text string, parts []string) []Finding { return x.find(text, parts, false) }
+
+func (x *Index) find(text string, parts []string, anyPart bool) []Finding {
+	var found []Finding
+	for _, p := range fold(text) {
+		var here []Finding
+		here = append(here, x.namesIn(p)...)
+		here = append(here, x.contactsIn(p)...)
+		here = append(here, x.copies.in(p)...)
+		here = append(here, x.costsIn(p)...)
+		here = append(here, x.readings.in(p, parts, anyPart)...)
+		for _, f := range here {
+			f.Start, f.End = p.source(f.Start, f.End)
+			found = append(found, f)
+		}
+	}
+	slices.SortStableFunc(found, func(a, b Finding) int {
+		return cmp.Or(a.Start-b.Start, b.End-a.End, strings.Compare(a.Code, b.Code), strings.Compare(a.Kind, b.Kind))
+	})
+	return slices.CompactFunc(found, func(a, b Finding) bool { return a.Code == b.Code && a.Kind == b.Kind && b.End <= a.End })
+}
+
+// hint shows the beginning of a text: three characters, and never more than half
+// of it.
+func hint(s string) string {
+	const most = 3
+	r := []rune(strings.Join(strings.Fields(s), " "))
+	n := min(most, len(r)/2)
+	return string(r[:n]) + "..."
+}

@@ -1,0 +1,405 @@
+package leak
+
+import (
+	"slices"
+	"sort"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// class tells by what rules a key counts.
+type class int8
+
+const (
+	identifier class = iota
+	fullName         // of a person
+	surname
+	firm
+	term
+)
+
+// key is one form of a private value.
+type key struct {
+	similar string // squeezed, look-alikes folded: what is searched for
+	exact   string // squeezed
+	kind    string
+	where   string
+	class   class
+	words   int // runs of letters and digits with something between them
+	// beside: an identifier that counts only beside one of these words.
+	beside   []string
+	ordinary bool // made of everyday words alone
+	letters  bool // has letters
+	digits   bool // has digits
+}
+
+func newKey(kind, where string, c class, ps []piece) key {
+	k := key{kind: kind, where: where, class: c, ordinary: true}
+	for _, p := range ps {
+		k.exact += p.text
+		if !p.joined {
+			k.words++
+		}
+		if p.digits {
+			k.digits = true
+		} else {
+			k.letters = true
+		}
+		k.ordinary = k.ordinary && (p.digits || isEveryday(p.text))
+	}
+	k.similar = similar(k.exact)
+	return k
+}
+
+// nameTable holds keys in order, so that a text is followed through it letter
+// by letter.
+type nameTable []key
+
+func newNameTable(keys []key) nameTable {
+	t := nameTable(slices.DeleteFunc(keys, func(k key) bool { return k.similar == "" }))
+	slices.SortStableFunc(t, func(a, b key) int { return strings.Compare(a.similar, b.similar) })
+	return slices.CompactFunc(t, func(a, b key) bool {
+		return a.exact == b.exact && a.kind == b.kind && a.class == b.class && slices.Equal(a.beside, b.beside)
+	})
+}
+
+var mergedLetters = strings.NewReplacer("rn", "m", "vv", "w")
+
+// mergedKeys are the names (not the identifiers) with rn as m and vv as w, as
+// they run together in print (UTS 39 has both pairs).
+func mergedKeys(keys []key) []key {
+	var merged []key
+	for _, k := range keys {
+		if k.class != identifier {
+			k.exact = mergedLetters.Replace(k.exact)
+			k.similar = similar(k.exact)
+			merged = append(merged, k)
+		}
+	}
+	return merged
+}
+
+func mergedPieces(ps []piece) []piece {
+	var out []piece
+	for i, p := range ps {
+		if strings.Contains(p.text, "rn") || strings.Contains(p.text, "vv") {
+			if out == nil {
+				out = slices.Clone(ps)
+			}
+			out[i].text = mergedLetters.Replace(p.text)
+		}
+	}
+	return out
+}
+
+// namesIn finds names and identifiers, each place once.
+func (x *Index) namesIn(p plain) []Finding {
+	ps := pieces(p.text)
+	var found []Finding
+	look := func(t nameTable, ps []piece) {
+		if ps != nil {
+			found = append(found, search{t, p.text, ps}.all()...)
+		}
+	}
+	look(x.names, ps)
+	look(x.names, spokenForm(ps))
+	if len(x.merged) > 0 {
+		look(x.merged, mergedPieces(ps))
+	}
+	return slices.DeleteFunc(found, func(f Finding) bool { return x.allowed(p.text[f.Start:f.End]) })
+}
+
+// search looks for keys in one text.
+type search struct {
+	keys nameTable
+	text string
+	ps   []piece
+}
+
+func (s search) all() []Finding {
+	var found []Finding
+	for i := 0; i < len(s.ps); i++ {
+		k, last := s.at(i)
+		if k == nil {
+			continue
+		}
+		f := Finding{Code: CodeName, Kind: k.kind, Where: k.where, Start: s.ps[i].start, End: s.ps[last].end}
+		f.Shown = hint(s.text[f.Start:f.End])
+		found = append(found, f)
+		i = last
+	}
+	return found
+}
+
+// at follows the text from a piece on and returns the longest key that counts,
+// and its last piece.
+func (s search) at(i int) (best *key, last int) {
+	lo, hi, depth := 0, len(s.keys), 0
+	skipped := false
+	for j := i; j < len(s.ps) && lo < hi; j++ {
+		if j > i && s.parted(j) {
+			break
+		}
+		// Where the whole of a key has been read, an s may be left over.
+		p := s.ps[j]
+		for n, c := range []byte(similar(p.text)) {
+			if rest := p.text[n:]; n > 0 && (rest == "s" || rest == "es") {
+				if k := s.counts(lo, hi, depth, i, j, n); k != nil {
+					best, last = k, j
+				}
+			}
+			l, h := s.narrow(lo, hi, depth, c)
+			if l == h && n == 0 && j > i && (p.ofS || !skipped && s.isInitial(j)) {
+				skipped = skipped || !p.ofS
+				break // "Hexworth's Castings", "Ann M. Lee"
+			}
+			lo, hi, depth = l, h, depth+1
+			if lo == hi {
+				break
+			}
+		}
+		if lo < hi {
+			if k := s.counts(lo, hi, depth, i, j, len(p.text)); k != nil {
+				best, last = k, j
+			}
+		}
+	}
+	return best, last
+}
+
+// narrow keeps the keys that have c at a depth. All in lo..hi agree before it.
+func (s search) narrow(lo, hi, depth int, c byte) (int, int) {
+	byteAt := func(k int) int {
+		if t := s.keys[k].similar; depth < len(t) {
+			return int(t[depth])
+		}
+		return -1
+	}
+	from := lo + sort.Search(hi-lo, func(k int) bool { return byteAt(lo+k) >= int(c) })
+	to := from + sort.Search(hi-from, func(k int) bool { return byteAt(from+k) > int(c) })
+	return from, to
+}
+
+func (s search) isInitial(j int) bool {
+	return utf8.RuneCountInString(s.ps[j].text) == 1 && s.ps[j].capital
+}
+
+// gap is what stands before a piece.
+func (s search) gap(j int) string {
+	if j == 0 {
+		return s.text[:s.ps[0].start]
+	}
+	return s.text[s.ps[j-1].end:max(s.ps[j-1].end, s.ps[j].start)]
+}
+
+const widestGap = 16 // bytes of marks and space inside a name
+
+// parted reports whether a piece cannot belong to what stands before it: a
+// paragraph ends between them, or more than marks and spacing is there.
+func (s search) parted(j int) bool {
+	gap := s.gap(j)
+	if len(gap) > widestGap {
+		return strings.TrimSpace(gap) != "" || strings.Count(gap, "\n") > 1
+	}
+	lines := strings.Count(gap, "\n")
+	return lines > 1 && strings.TrimSpace(gap) == ""
+}
+
+// endsSentence reports whether a sentence ends before a piece. A point after an
+// initial or a short form ends none.
+func (s search) endsSentence(j int) bool {
+	if j == 0 {
+		return true
+	}
+	gap := s.gap(j)
+	at := strings.IndexAny(gap, ".!?")
+	if at < 0 || !strings.ContainsAny(gap[at:], " \n\t") || !s.ps[j].capital {
+		return false
+	}
+	return len(s.ps[j-1].text) > 3 || gap[at] != '.'
+}
+
+// opensSentence reports whether the capital of a piece may be there because a
+// sentence, a line or a quotation begins.
+func (s search) opensSentence(j int) bool {
+	before := strings.TrimRight(s.text[:s.ps[j].start], " \t*_`~'\"“”‘’([")
+	if before == "" {
+		return true
+	}
+	r, _ := utf8.DecodeLastRuneInString(before)
+	return strings.ContainsRune(".!?:;\n\r>#|•-+", r)
+}
+
+// counts returns a key that is exactly depth long and counts where it stands:
+// pieces i to j, of which the last is read to n bytes.
+func (s search) counts(lo, hi, depth, i, j, n int) *key {
+	for k := lo; k < hi && len(s.keys[k].similar) == depth; k++ {
+		if m := (match{s, &s.keys[k], i, j, n}); m.counts() {
+			return &s.keys[k]
+		}
+	}
+	return nil
+}
+
+// match is a key that has been read in a text.
+type match struct {
+	search
+	key      *key
+	i, j     int
+	lastRead int // bytes of the last piece; what is left over is an s
+}
+
+func (m match) counts() bool {
+	if !m.wholeWords() {
+		return false
+	}
+	switch m.key.class {
+	case identifier:
+		return m.identifierCounts()
+	case fullName:
+		return m.nameCounts() && m.fullNameCounts()
+	case surname:
+		return m.nameCounts() && m.surnameCounts()
+	case firm:
+		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital)
+	}
+	return m.nameCounts()
+}
+
+// wholeWords: a key begins and ends where a word does. A long key with letters
+// may stand inside a run, where letters turn to digits or a capital begins.
+func (m match) wholeWords() bool {
+	const longEnough = 5
+	if !m.ps[m.i].joined && (m.j+1 == len(m.ps) || !m.ps[m.j+1].joined) {
+		return true
+	}
+	return m.key.letters && len(m.key.exact) >= longEnough && (m.key.class != identifier || m.key.digits)
+}
+
+// written is the match as it stands, squeezed.
+func (m match) written() string {
+	var b strings.Builder
+	for k := m.i; k <= m.j; k++ {
+		t := m.ps[k].text
+		if k == m.j {
+			t = t[:m.lastRead]
+		}
+		b.WriteString(t)
+	}
+	return b.String()
+}
+
+// words counts the runs that the match is written in.
+func (m match) words() int {
+	n := 1
+	for k := m.i + 1; k <= m.j; k++ {
+		if !m.ps[k].joined && !m.ps[k].ofS {
+			n++
+		}
+	}
+	return n
+}
+
+// everyday reports whether all of the match is written in everyday words.
+func (m match) everyday() bool {
+	for _, p := range m.ps[m.i : m.j+1] {
+		if p.digits || !isEveryday(p.text) {
+			return false
+		}
+	}
+	return true
+}
+
+// nameCounts: a name is not put together from everyday words by chance ("pen
+// hall" for Penhall), is not an everyday word that looks like it ("hail" for
+// Hall), and does not reach over the end of a sentence.
+func (m match) nameCounts() bool {
+	if m.everyday() && (m.words() > m.key.words || m.written() != m.key.exact) {
+		return false
+	}
+	for k := m.i + 1; k <= m.j; k++ {
+		if m.endsSentence(k) {
+			return false
+		}
+	}
+	return true
+}
+
+// fullNameCounts: a name of everyday words ("Rose Marsh") needs its capitals,
+// and initials beside a short surname need theirs.
+func (m match) fullNameCounts() bool {
+	if !m.key.ordinary && len(m.ps[m.i].text) > 1 {
+		return true
+	}
+	for k := m.i; k <= m.j; k++ {
+		if !m.ps[k].capital && !m.ps[k].joined {
+			return false
+		}
+	}
+	if first := m.ps[m.i]; len(first.text) == 1 && (first.text == "a" || first.text == "i") && m.i < m.j {
+		return strings.HasPrefix(m.gap(m.i+1), ".") // "A. Lee", and not "A Lee"
+	}
+	return true
+}
+
+// surnameCounts: a surname that is an everyday word needs a capital that only a
+// name would have.
+func (m match) surnameCounts() bool {
+	first := m.ps[m.i]
+	if !m.key.ordinary {
+		return true
+	}
+	if !first.capital {
+		return false
+	}
+	titled := m.i > 0 && isTitle(m.ps[m.i-1].text)
+	if titled {
+		return true
+	}
+	next, plainNext := m.next()
+	if plainNext && next.capital || m.allCapitals() {
+		return false // "Marsh Lane", a heading
+	}
+	if m.opensSentence(m.i) {
+		return plainNext && isHumanVerb(next.text) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
+	}
+	if before := m.ps[m.i-1]; before.capital && strings.TrimSpace(m.gap(m.i)) == "" {
+		return m.opensSentence(m.i-1) && howCommon(before.text) == link // "Then Marsh", and not "Salt Marsh"
+	}
+	return true
+}
+
+// isEverydayThing: at the beginning of a sentence, "Wing's" is nobody's.
+func isEverydayThing(s string) bool { return howCommon(s) != rare }
+
+// next is the piece after the match, and whether nothing but a space is between.
+func (m match) next() (piece, bool) {
+	if m.j+1 >= len(m.ps) {
+		return piece{}, false
+	}
+	return m.ps[m.j+1], m.gap(m.j+1) == " "
+}
+
+func (m match) allCapitals() bool {
+	written := m.text[m.ps[m.i].start:m.ps[m.j].end]
+	return len(written) > 1 && strings.ToUpper(written) == written && strings.ContainsFunc(written, unicode.IsLetter)
+}
+
+func isTitle(s string) bool {
+	switch s {
+	case "mr", "mrs", "ms", "miss", "mx", "dr", "sir", "dame", "captain", "capt", "prof", "professor", "rev", "uncle", "aunt", "auntie", "sergeant", "sgt", "lady", "lord":
+		return true
+	}
+	return false
+}
+
+// isHumanVerb: what only a person does.
+func isHumanVerb(s string) bool {
+	switch s {
+	case "said", "says", "told", "tells", "thinks", "thought", "knew", "wrote", "writes", "asked", "asks", "drilled", "folded", "filed", "rang", "who", "and", "found", "made",
+		"spotted", "noticed", "measured", "signed", "brought", "took", "gave", "worked", "works", "spent", "rebuilt", "fitted", "riveted", "inspected", "welded", "believes", "remembers", "reckons":
+		return true
+	}
+	return false
+}

@@ -1,0 +1,299 @@
+package leak
+
+import (
+	"cmp"
+	"math/big"
+	"regexp"
+	"slices"
+	"sort"
+	"strings"
+
+	"example.org/opencowl/internal/measure"
+)
+
+// told is one value that words may equal: a length or a share.
+type told struct {
+	part, kind, where string
+	length            measure.Length
+	share             measure.Percent
+}
+
+type readingIndex struct {
+	lengths, shares []told // in order of size
+}
+
+func newReadingIndex(readings []Reading) readingIndex {
+	var x readingIndex
+	byPart := map[string][]Reading{}
+	for _, r := range readings {
+		if r.IsShare {
+			x.shares = append(x.shares, told{part: r.Part, kind: r.Kind, where: r.Where, share: r.Share})
+			continue
+		}
+		x.lengths = append(x.lengths, told{part: r.Part, kind: r.Kind, where: r.Where, length: r.Length})
+		byPart[r.Part] = append(byPart[r.Part], r)
+	}
+	for _, of := range byPart {
+		for i, a := range of {
+			for _, b := range of[i+1:] {
+				x.addPair(a, b)
+			}
+		}
+	}
+	slices.SortFunc(x.lengths, func(a, b told) int {
+		return cmp.Or(cmp.Compare(a.length, b.length), strings.Compare(a.part, b.part), strings.Compare(a.kind, b.kind), strings.Compare(a.where, b.where))
+	})
+	slices.SortFunc(x.shares, func(a, b told) int {
+		return cmp.Or(cmp.Compare(a.share, b.share), strings.Compare(a.part, b.part), strings.Compare(a.kind, b.kind), strings.Compare(a.where, b.where))
+	})
+	return x
+}
+
+// addPair adds what two lengths of one part give away together.
+func (x *readingIndex) addPair(a, b Reading) {
+	if a.Length < b.Length {
+		a, b = b, a
+	}
+	if a.Length == b.Length || b.Length < 0 {
+		return
+	}
+	x.lengths = append(x.lengths, told{part: a.Part, kind: "difference of two readings", where: b.Where, length: a.Length - b.Length})
+	left := new(big.Int).Mul(big.NewInt(int64(b.Length)), big.NewInt(int64(100*measure.OnePercent)))
+	share := measure.Percent(left.Div(left, big.NewInt(int64(a.Length))).Int64())
+	x.shares = append(x.shares,
+		told{part: a.Part, kind: "share left between two readings", where: b.Where, share: share},
+		told{part: a.Part, kind: "loss between two readings", where: b.Where, share: 100*measure.OnePercent - share})
+}
+
+// in finds the measurements and shares of a text that a reading equals.
+func (x readingIndex) in(p plain, parts []string, anyPart bool) []Finding {
+	if len(x.lengths)+len(x.shares) == 0 {
+		return nil
+	}
+	about := func(t told) bool { return anyPart || t.part == "" || slices.Contains(parts, t.part) }
+	var found []Finding
+	add := func(t told, start, end int) {
+		found = append(found, Finding{Code: CodeNumber, Kind: t.kind, Where: t.where, Start: start, End: end, Shown: hint(p.text[start:end])})
+	}
+	for _, f := range measure.Find(p.text) {
+		from := sort.Search(len(x.lengths), func(i int) bool { return x.lengths[i].length >= f.Length-f.Tolerance })
+		for i := from; i < len(x.lengths) && f.Covers(x.lengths[i].length); i++ {
+			if about(x.lengths[i]) {
+				add(x.lengths[i], f.Start, f.End)
+				break
+			}
+		}
+	}
+	for _, f := range measure.FindPercents(p.text) {
+		inWords := !strings.ContainsAny(f.Written, "0123456789¼½¾⅓⅔⅛")
+		from := sort.Search(len(x.shares), func(i int) bool { return x.shares[i].share >= f.Percent-f.Tolerance })
+		for i := from; i < len(x.shares) && f.Covers(x.shares[i].share); i++ {
+			if about(x.shares[i]) && (!anyPart || !inWords || x.shares[i].part == "") { // "half the team" is about no part in particular
+				add(x.shares[i], f.Start, f.End)
+				break
+			}
+		}
+	}
+	return found
+}
+
+// cost is a sum of money in thousandths of its currency; the currency may not
+// be known.
+type cost struct {
+	thousandths int64
+	currency    string
+	where       string
+}
+
+var (
+	amount     = `([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,3})?)`
+	scale      = `(?:\s?(k|K|m|M|million|thousand|grand)\b)?`
+	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN)\b)\s{0,2}` + amount + scale)
+	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
+	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2})\b`)
+	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|fee)\b[^.!?\n0-9]{0,30}$`)
+)
+
+func currencyOf(s string) string {
+	switch strings.ToLower(s) {
+	case "£", "gbp", "pound", "pounds", "quid", "sterling":
+		return "GBP"
+	case "€", "eur", "euro", "euros":
+		return "EUR"
+	case "$", "usd", "dollar", "dollars":
+		return "USD"
+	}
+	return strings.ToUpper(s)
+}
+
+// sum is an amount in a text, with half a unit of its last digit.
+type sum struct {
+	start, end  int
+	thousandths int64
+	tolerance   int64
+	currency    string
+}
+
+// parseAmount reads figures with a decimal point or comma.
+func parseAmount(s, scale string) (thousandths, tolerance int64, ok bool) {
+	s = strings.ReplaceAll(s, "·", ".")
+	if i := strings.LastIndexAny(s, ".,"); i >= 0 && len(s)-i-1 != 3 {
+		s = strings.NewReplacer(",", "", " ", "").Replace(s[:i]) + "." + s[i+1:]
+	} else if i >= 0 && s[i] == ',' || strings.Contains(s, " ") {
+		s = strings.NewReplacer(",", "", " ", "").Replace(s)
+	}
+	whole, part, _ := strings.Cut(s, ".")
+	if len(whole) > 12 || len(part) > 3 {
+		return 0, 0, false
+	}
+	unit := int64(1000)
+	switch strings.ToLower(scale) {
+	case "k", "thousand", "grand":
+		unit = 1_000_000
+	case "m", "million":
+		unit = 1_000_000_000
+	}
+	step := unit
+	for range len(part) {
+		step /= 10
+	}
+	n := int64(0)
+	for _, d := range whole + part {
+		n = n*10 + int64(d-'0')
+	}
+	if n > 1<<62/step {
+		return 0, 0, false
+	}
+	return n * step, step / 2, true
+}
+
+// sums finds amounts of money in figures.
+func sums(text string) []sum {
+	var all []sum
+	for _, m := range moneyFirst.FindAllStringSubmatchIndex(text, -1) {
+		if t, tol, ok := parseAmount(text[m[4]:m[5]], group(text, m, 3)); ok {
+			all = append(all, sum{m[0], m[1], t, tol, currencyOf(text[m[2]:m[3]])})
+		}
+	}
+	for _, m := range moneyLast.FindAllStringSubmatchIndex(text, -1) {
+		t, tol, ok := parseAmount(text[m[2]:m[3]], group(text, m, 2))
+		if !ok {
+			continue
+		}
+		end := m[7]
+		if pence := group(text, m, 4); len(pence) > 0 && tol == 500 {
+			if p, _, ok := parseAmount(pence, ""); ok {
+				t, tol, end = t+p/100, 5, m[1]
+			}
+		}
+		all = append(all, sum{m[0], end, t, tol, currencyOf(text[m[6]:m[7]])})
+	}
+	return all
+}
+
+func group(text string, m []int, n int) string {
+	if m[2*n] < 0 {
+		return ""
+	}
+	return text[m[2*n]:m[2*n+1]]
+}
+
+// costsOf reads a private cost: "GBP 412.50", "£412.50", "412.50".
+func costsOf(v Value) []cost {
+	text := fold(v.Value)[0].text
+	if found := sums(text); len(found) > 0 {
+		return []cost{{found[0].thousandths, found[0].currency, v.Where}}
+	}
+	if t, _, ok := parseAmount(bareMoney.FindString(text), ""); ok && bareMoney.MatchString(text) {
+		return []cost{{t, "", v.Where}}
+	}
+	return nil
+}
+
+// costsIn finds sums that equal a private cost.
+func (x *Index) costsIn(p plain) []Finding {
+	if len(x.costs) == 0 {
+		return nil
+	}
+	text := p.text
+	all := append(sums(text), spokenSums(text)...)
+	for _, m := range bareMoney.FindAllStringIndex(text, -1) {
+		if t, _, ok := parseAmount(text[m[0]:m[1]], ""); ok && moneyWords.MatchString(text[:m[0]]) && !unitFollows(text[m[1]:]) {
+			all = append(all, sum{m[0], m[1], t, 0, ""})
+		}
+	}
+	var found []Finding
+	for _, s := range all {
+		from := sort.Search(len(x.costs), func(i int) bool { return x.costs[i].thousandths >= s.thousandths-s.tolerance })
+		for _, c := range x.costs[from:] {
+			if c.thousandths > s.thousandths+s.tolerance {
+				break
+			}
+			if s.currency == "" || c.currency == "" || s.currency == c.currency {
+				found = append(found, Finding{Code: CodeNumber, Kind: "cost", Where: c.where, Start: s.start, End: s.end, Shown: hint(text[s.start:s.end])})
+				break
+			}
+		}
+	}
+	return found
+}
+
+func unitFollows(rest string) bool {
+	ps := pieces(rest[:min(len(rest), 16)])
+	return len(ps) > 0 && strings.TrimSpace(rest[:ps[0].start]) == "" && isCounted(ps[0].text)
+}
+
+// spokenSums finds amounts in words: "four hundred and twelve pounds fifty".
+func spokenSums(text string) []sum {
+	ps := pieces(text)
+	var all []sum
+	for i := 0; i < len(ps); i++ {
+		digits, next := cardinal(ps, i)
+		if next == i || next >= len(ps) {
+			continue
+		}
+		var currency string
+		switch ps[next].text {
+		case "pound", "pounds", "quid":
+			currency = "GBP"
+		case "euro", "euros":
+			currency = "EUR"
+		case "dollar", "dollars":
+			currency = "USD"
+		default:
+			i = next - 1
+			continue
+		}
+		t, tol, ok := parseAmount(digits, "")
+		if !ok {
+			continue
+		}
+		end := next
+		at := next + 1
+		if at < len(ps) && ps[at].text == "and" {
+			at++
+		}
+		if pence, after := cardinal(ps, at); after > at && len(pence) <= 2 {
+			if p, _, ok := parseAmount(pence, ""); ok {
+				t, tol, end = t+p/100, 5, after-1
+			}
+		}
+		all = append(all, sum{ps[i].start, ps[end].end, t, tol, currency})
+		i = end
+	}
+	return all
+}
+
+// readingsOf reads a private reading that is given as text. All readings given
+// so are of one part.
+func readingsOf(v Value) []Reading {
+	text := fold(v.Value)[0].text
+	var all []Reading
+	for _, f := range measure.FindPercents(text) {
+		all = append(all, Reading{Kind: v.Kind, Share: f.Percent, IsShare: true, Where: v.Where})
+	}
+	for _, f := range measure.Find(text) {
+		all = append(all, Reading{Kind: v.Kind, Length: f.Length, Where: v.Where})
+	}
+	return all
+}

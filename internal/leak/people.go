@@ -1,0 +1,81 @@
+package leak
+
+import (
+	"slices"
+	"strings"
+)
+
+// credited names may be told.
+type credited struct {
+	all      map[string]bool // squeezed
+	surnames map[string]bool
+}
+
+func creditedNames(names []string) credited {
+	c := credited{all: map[string]bool{}, surnames: map[string]bool{}}
+	for _, n := range names {
+		c.all[squeezed(n)] = true
+		if names := nameWords(n); len(names) > 1 {
+			c.surnames[squeezed(names[len(names)-1])] = true
+		}
+	}
+	return c
+}
+
+// nameWords cuts a person's name into its words, titles and letters after it
+// left out; "Penhallick, Gus" is turned round.
+func nameWords(name string) []string {
+	if last, first, ok := strings.Cut(name, ","); ok {
+		name = first + " " + last
+	}
+	words := strings.Fields(name)
+	for len(words) > 1 && isTitle(strings.ToLower(strings.Trim(words[0], "."))) {
+		words = words[1:]
+	}
+	return words
+}
+
+const shortestSurname = 4 // letters; a shorter one counts only in a full name
+
+// personKeys are the forms in which a person may be named: in full, without
+// middle names, with initials, surname first, and by the surname.
+func personKeys(v Value, c credited) []key {
+	words := nameWords(v.Value)
+	if len(words) == 0 || c.all[squeezed(v.Value)] {
+		return nil
+	}
+	full := func(words ...string) key {
+		return newKey(v.Kind, v.Where, fullName, piecesOf(strings.Join(words, " ")))
+	}
+	last := words[len(words)-1]
+	if len(words) == 1 {
+		return []key{newKey(v.Kind, v.Where, surname, piecesOf(last))}
+	}
+	given := words[:len(words)-1]
+	if particles := slices.IndexFunc(given, isParticle); particles > 0 {
+		last, given = strings.Join(words[particles:], " "), words[:particles]
+	}
+	initials := make([]string, len(given))
+	for i, g := range given {
+		initials[i] = string([]rune(g)[:1])
+	}
+	keys := []key{full(append(slices.Clone(given), last)...), full(append([]string{last}, given...)...)}
+	if len(given) > 1 {
+		keys = append(keys, full(given[0], last), full(last, given[0]), full(append(slices.Clone(initials), last)...), full(append([]string{last}, initials...)...),
+			full(append([]string{given[0]}, append(slices.Clone(initials[1:]), last)...)...))
+	}
+	keys = append(keys, full(initials[0], last), full(last, initials[0]))
+	if s := newKey(v.Kind, v.Where, surname, piecesOf(last)); len([]rune(s.exact)) >= shortestSurname && !c.surnames[squeezed(last)] {
+		keys = append(keys, s)
+	}
+	return keys
+}
+
+// isParticle: what belongs to the surname after it.
+func isParticle(s string) bool {
+	switch strings.ToLower(s) {
+	case "van", "von", "de", "der", "den", "del", "della", "di", "da", "du", "la", "le", "ten", "ter", "zu", "zur", "st", "st.", "ap", "mac", "mc", "o'":
+		return true
+	}
+	return false
+}
