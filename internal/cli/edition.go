@@ -91,6 +91,7 @@ the exit code is 1.
 			if err != nil {
 				return err
 			}
+			a.sayNext(report)
 			if err := a.print(report); err != nil {
 				return err
 			}
@@ -415,6 +416,10 @@ func (s *session) sayEdition(week day.Week, r *editionReport) {
 	if r.Head != "" {
 		a.say("ledger head %s", r.Head)
 	}
+}
+
+// sayNext names the command that follows on from how an edition stands.
+func (a *app) sayNext(r *editionReport) {
 	switch {
 	case r.State == store.Frozen:
 		a.say("next: a proof to yourself, opencowl post %s --by WHO --proof YOU; then to everybody, opencowl post %s --by WHO", r.Week, r.Week)

@@ -238,7 +238,7 @@ func (db *DB) Thaw(ctx context.Context, week string, entry Entry) error {
 			return err
 		}
 		if state == Sent {
-			return fmt.Errorf("edition %s cannot be thawed: it has been sent; send a correction in a later edition instead: %w", week, ErrInFlight)
+			return fmt.Errorf("edition %s cannot be thawed: it has been sent, so %w; send a correction in a later edition instead", week, ErrInFlight)
 		}
 		var out int
 		if err := tx.QueryRowContext(ctx,
@@ -247,8 +247,8 @@ func (db *DB) Thaw(ctx context.Context, week string, entry Entry) error {
 			return fmt.Errorf("the letters of edition %s cannot be counted: %w", week, err)
 		}
 		if out > 0 {
-			return fmt.Errorf("edition %s cannot be thawed: %d of its letters have gone out or may have; send a correction in a later edition instead: %w",
-				week, out, ErrInFlight)
+			return fmt.Errorf("edition %s cannot be thawed: %w (%d of them); send a correction in a later edition instead",
+				week, ErrInFlight, out)
 		}
 		for _, statement := range []string{
 			`DELETE FROM deliveries WHERE week = $1`,
