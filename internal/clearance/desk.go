@@ -178,7 +178,7 @@ func (d *Desk) gatherUnits(ctx context.Context, watch func(done, of int)) error 
 	for _, e := range d.words.Editions() {
 		d.add(d.editionUnit(e))
 	}
-	return d.gatherCorrections(ctx)
+	return nil
 }
 
 func (d *Desk) add(u *Unit) {

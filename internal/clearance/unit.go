@@ -55,10 +55,9 @@ type Unit struct {
 	By         string   // who decided last
 	On         day.Date // when
 
-	writer     string
-	story      *wording.Story
-	correction correction
-	kept       bool
+	writer string
+	story  *wording.Story
+	kept   bool
 }
 
 // Stops reports whether a finding keeps the unit from being cleared.

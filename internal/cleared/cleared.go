@@ -125,27 +125,6 @@ func (s Story) ToldIn() day.Week      { return s.f.ToldIn }
 func (s Story) ClearedOn() day.Date   { return s.f.ClearedOn }
 func (s Story) Digest() string        { return s.f.Digest }
 
-// CorrectionFields is what clearance hands to NewCorrection.
-type CorrectionFields struct {
-	ID    string // the story's id and a number: floor-stiffener-1
-	Story string // story id
-	Title string // of the story
-	Say   string // plain text
-	On    day.Date
-}
-
-// Correction sets right what was told before. It goes to everybody.
-type Correction struct{ f CorrectionFields }
-
-// NewCorrection makes a cleared correction. Only clearance calls it.
-func NewCorrection(f CorrectionFields) Correction { return Correction{f} }
-
-func (c Correction) ID() string    { return c.f.ID }
-func (c Correction) Story() string { return c.f.Story }
-func (c Correction) Title() string { return c.f.Title }
-func (c Correction) Say() string   { return c.f.Say }
-func (c Correction) On() day.Date  { return c.f.On }
-
 // Area is a region of the machine: a public key and its name.
 type Area struct{ Key, Name string }
 
