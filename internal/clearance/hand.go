@@ -251,7 +251,7 @@ func (d *Desk) ArchiveTours() []cleared.Tour {
 	for _, t := range d.words.Tours() {
 		if d.mayLeave("tour/"+t.ID) == nil {
 			tours = append(tours, d.tour(t, func(u *Unit) string {
-				if !reached(d.publicFrom(u.story), d.today) {
+				if d.publicFrom(u.story).IsZero() {
 					return "is not public yet"
 				}
 				return d.whyNot(u)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -89,12 +90,11 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 			return nil, use(fmt.Errorf("--on: %w", err))
 		}
 	}
-	faces := strings.Split(o.faces, ",")
-	for _, f := range faces {
-		if f != "front" && f != "back" {
-			return nil, use(fmt.Errorf("--faces: %q is neither front nor back", f))
-		}
+	faces, err := facesOf(o.faces)
+	if err != nil {
+		return nil, use(err)
 	}
+	o.paper = strings.ToLower(o.paper)
 	if !slices.Contains([]string{"a6", "a5", "a4", "letter"}, o.paper) {
 		return nil, use(fmt.Errorf("--paper: %q is none of a6, a5, a4, letter", o.paper))
 	}
@@ -112,6 +112,34 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	return s.printCards(ctx, tour, faces, o)
 }
 
+// facesOf reads --faces: front, back, both, or a list of them.
+func facesOf(s string) ([]string, error) {
+	if strings.EqualFold(strings.TrimSpace(s), "both") {
+		s = "front,back"
+	}
+	var faces []string
+	for f := range strings.SplitSeq(strings.ToLower(s), ",") {
+		f = strings.TrimSpace(f)
+		switch {
+		case f != "front" && f != "back":
+			return nil, fmt.Errorf("--faces: %q is neither front nor back", f)
+		case slices.Contains(faces, f):
+			return nil, fmt.Errorf("--faces: %s stands twice; name it once", f)
+		}
+		faces = append(faces, f)
+	}
+	return faces, nil
+}
+
+// notPrinted adds that a file from an earlier printing is still there, so that
+// nobody hands it out for the new one.
+func notPrinted(err error, file string) error {
+	if _, gone := os.Stat(file); gone != nil {
+		return err
+	}
+	return fmt.Errorf("%w\nnothing was printed: %s is from an earlier printing", err, file)
+}
+
 // printCards makes the PDF and records what was printed.
 func (s *session) printCards(ctx context.Context, tour string, faces []string, o cardsOptions) (*cardsReport, error) {
 	theme, err := s.ws.Theme()
@@ -127,7 +155,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 			return nil, err
 		}
 		if sheets, err = card.DraftDeck(ctx, s.desk.DraftSettings(), draft, opt); err != nil {
-			return nil, err
+			return nil, notPrinted(err, o.out)
 		}
 	} else {
 		settings, err1 := s.desk.Settings()
@@ -136,7 +164,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 			return nil, err
 		}
 		if sheets, err = card.Deck(ctx, settings, t, opt); err != nil {
-			return nil, err
+			return nil, notPrinted(err, o.out)
 		}
 		report.Withheld = withheld(t)
 	}
