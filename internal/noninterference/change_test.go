@@ -417,8 +417,9 @@ func tellInPhoto(d *dice, w *tree) string {
 	return photo
 }
 
+// notCounted are the parts that stand in no figures and whose facts nobody decided on.
 func (w *tree) notCounted() []string {
-	return slices.DeleteFunc(w.parts(), func(name string) bool { return w.counted(idOf(name)) })
+	return slices.DeleteFunc(w.parts(), func(name string) bool { return w.counted(idOf(name)) || len(w.released(idOf(name))) > 0 })
 }
 
 func renamePart(d *dice, w *tree, parts []string) string {

@@ -1,6 +1,7 @@
 package noninterference
 
 import (
+	"bytes"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -104,7 +105,7 @@ func TestPrivateChangesLeaveNoTrace(t *testing.T) {
 				case n%5 == 4:
 					tryBatch(t, n, r, replayed, tally)
 				case n%5 == 3:
-					if c := moved.course(t, kept, n/20); c != nil {
+					if c := moved.course(t, kept, n/10); c != nil {
 						tryBatch(t, n, r, c, tally)
 					}
 				default:
@@ -401,6 +402,35 @@ func TestReleasedFactsShowWhenTheyChange(t *testing.T) {
 		if !strings.Contains(flat, c.reads) || strings.Contains(strings.Join(strings.Fields(string(kept.want[c.page])), " "), c.reads) {
 			t.Errorf("%s: %s does not come to read %q:\n%s", c.name, c.page, c.reads, difference(kept.want, out))
 		}
+	}
+}
+
+// A part's id is what decisions and figures are kept by. Renamed after them, a part
+// with released facts has its story decided anew; one without counts as come since.
+// Nothing else of the letter changes, and nothing of cards and archive.
+func TestRenamedPartIsANewPart(t *testing.T) {
+	kept, _ := beginnings(t)
+	for part, want := range map[string][]string{"hull-bilge-pump": nil, "tail-hinge": {"story/rudder-hinge"}} {
+		w := kept.tree.clone()
+		renamePart(&dice{rand.New(rand.NewPCG(1, 1)), t}, w, []string{"parts/" + part + ".md"})
+		s := kept.shopOf(t, w)
+		if ids := held(s.units(today)); !slices.Equal(ids, want) {
+			t.Errorf("%s: %q may not leave, want %q", part, ids, want)
+		}
+		if want == nil {
+			out := s.make()
+			for _, same := range []string{"cards", "out/cards", "out/archive/"} {
+				if found := difference(only(kept.want, same), only(out, same)); found != "" {
+					t.Errorf("%s: renamed, it changes more than the figures of the letter\n%s", part, found)
+				}
+			}
+			letter := "out/edition-" + thisWeek + "/letter.txt"
+			since := regexp.MustCompile(`Since the last update:[^.]*\.`)
+			if b, a := since.ReplaceAll(kept.want[letter], nil), since.ReplaceAll(out[letter], nil); !bytes.Equal(a, b) {
+				t.Errorf("%s: renamed, it changes more than the figures\n%s", part, firstDifference(b, a))
+			}
+		}
+		s.close()
 	}
 }
 
