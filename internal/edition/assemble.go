@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
@@ -82,6 +83,9 @@ func AssemblePreview(words cleared.Draft[cleared.EditionWords], stories []cleare
 
 // Freezable reports whether the edition holds something to read.
 func (e Edition) Freezable() error {
+	if strings.TrimSpace(e.Words.Subject()) == "" || strings.TrimSpace(e.Words.Opening()) == "" {
+		return fmt.Errorf("edition %s has no subject or no opening words; write them in editions/%s.md", e.Words.Week(), e.Words.Week())
+	}
 	if len(e.Stories) == 0 && e.Word == nil && e.YearAgo == nil {
 		return fmt.Errorf("edition %s: %w; name a story under lead, or add a glossary word", e.Words.Week(), ErrNothing)
 	}

@@ -16,7 +16,7 @@ import (
 var week = day.MustParseWeek("2031-W07")
 
 func words(lead string, stories, skip []string) cleared.EditionWords {
-	return cleared.NewEditionWords(cleared.EditionWordsFields{Week: week, Lead: lead, Stories: stories, Skip: skip})
+	return cleared.NewEditionWords(cleared.EditionWordsFields{Week: week, Subject: "A week", Opening: "Hello.", Lead: lead, Stories: stories, Skip: skip})
 }
 
 type storyOf struct {
@@ -194,5 +194,19 @@ func TestQuietWeekOffersInOrderAndAnEmptyOneIsNotFrozen(t *testing.T) {
 	m.Told, m.Glossary = nil, nil
 	if e, _ := edition.Assemble(words("", nil, nil), m); !errors.Is(e.Freezable(), edition.ErrNothing) {
 		t.Errorf("an edition with nothing to read can be frozen: %v", e.Freezable())
+	}
+}
+
+func TestEditionWithoutSubjectOrOpeningIsNotFrozen(t *testing.T) {
+	m := material(nil, nil, story(storyOf{id: "one"}))
+	for _, f := range []cleared.EditionWordsFields{{Subject: "A week"}, {Opening: "Hello."}, {Subject: " ", Opening: "Hello."}} {
+		f.Week, f.Lead = week, "one"
+		e, err := edition.Assemble(cleared.NewEditionWords(f), m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := e.Freezable(); err == nil || !strings.Contains(err.Error(), "write them in editions/2031-W07.md") {
+			t.Errorf("subject %q, opening %q: got %v", f.Subject, f.Opening, err)
+		}
 	}
 }
