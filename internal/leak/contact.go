@@ -8,7 +8,7 @@ import (
 )
 
 var (
-	email = regexp.MustCompile(`[\pL\pN._%+'-]*[\pL\pN]\s?@\s?[\pL\pN-]+(?:\s?\.\s?[\pL\pN-]+)*\.\s?[\pL]{2,}`)
+	email = regexp.MustCompile(`[\pL\pN._%+'-]*[\pL\pN]\s?@\s?[\pL\pN-]+(?:(?:\.|\s\.\s)[\pL\pN-]+)*(?:\.|\s\.\s)[\pL]{2,}`)
 	// "name [at] domain.org", "name (at) domain (dot) org": the brackets leave no doubt.
 	bracketed = regexp.MustCompile(`(?i)([\pL\pN._%+'-]*[\pL\pN])\s{0,2}[\[({<]\s?(?:at|@)\s?[\])}>]\s{0,2}([\pL\pN-]+(?:\s{0,2}(?:[\[({<]\s?(?:dot|\.)\s?[\])}>]|\.|\sdot\s)\s{0,2}[\pL\pN-]+)+)`)
 	// "name at domain dot org", written out.

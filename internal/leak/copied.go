@@ -2,6 +2,7 @@ package leak
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,11 +18,13 @@ const (
 	// leastWeight is what a copied run must say: the sum over its words of 1 for
 	// an uncommon one, ½ for an everyday one, a tenth for one that only links.
 	leastWeight = 1.5
+	// leastContent is the same for a copy with words dropped or swapped.
+	leastContent = 1.5
 	// leastContainment is how much of a stretch of a note, in weighted shingles,
 	// a text must hold when words were dropped or swapped.
-	leastContainment = 0.38
+	leastContainment = 0.25
 	// leastShare is how many of the words of that stretch must stand in order.
-	leastShare = 0.66
+	leastShare = 0.7
 	// commonShingle: one that stands in more sentences than this tells nothing
 	// about which of them was copied.
 	commonShingle = 200
@@ -34,7 +37,7 @@ type textWord struct {
 }
 
 // wordsOf cuts a folded text into words. Apostrophes are dropped, small numbers
-// written in figures.
+// written in figures; 0.18 is one word.
 func wordsOf(text string) []textWord {
 	var all []textWord
 	for i := 0; i < len(text); {
@@ -46,7 +49,8 @@ func wordsOf(text string) []textWord {
 		start := i
 		for i < len(text) {
 			r, n = utf8.DecodeRuneInString(text[i:])
-			if !unicode.IsLetter(r) && !unicode.IsDigit(r) && !(r == '\'' && letterAt(text, i+1)) {
+			inside := r == '\'' && is(unicode.IsLetter, text, i+1) || (r == '.' || r == ',') && isDigit(text[i-1]) && is(unicode.IsDigit, text, i+1)
+			if !unicode.IsLetter(r) && !unicode.IsDigit(r) && !inside {
 				break
 			}
 			i += n
@@ -56,10 +60,13 @@ func wordsOf(text string) []textWord {
 	return all
 }
 
-func letterAt(text string, i int) bool {
+// is reports whether the character at i is of a kind.
+func is(kind func(rune) bool, text string, i int) bool {
 	r, _ := utf8.DecodeRuneInString(text[i:])
-	return unicode.IsLetter(r)
+	return kind(r)
 }
+
+func isDigit(b byte) bool { return b >= '0' && b <= '9' }
 
 func normalWord(s string) string {
 	s = strings.ReplaceAll(strings.ToLower(s), "'", "")
@@ -74,6 +81,9 @@ func normalWord(s string) string {
 
 // weight is what a word says about where a text was copied from, in tenths.
 func weight(word string) int {
+	if len(word) <= 2 && word[0] <= '9' { // a small number
+		return 5
+	}
 	switch howCommon(word) {
 	case link:
 		return 1
@@ -202,29 +212,33 @@ func (c *copyIndex) pairWeight(p pair) int { return c.weights[p.first] + c.weigh
 type stretch struct{ from, to int }
 
 // sentencesOf cuts the words of a note into sentences. A short one belongs to
-// the next; a long one is cut into stretches that overlap.
+// the next. Notes are terse, so the whole note counts as a sentence too. A long
+// one is cut into stretches that overlap.
 func sentencesOf(text string, words []textWord, shortest int) []stretch {
-	var all []stretch
+	all := shortened(nil, 0, len(words))
 	from := 0
 	for i := range words {
 		last := i+1 == len(words)
-		if !last && !endsHere(text[words[i].end:words[i+1].start]) {
+		if !last && (i+1-from < shortest || !endsHere(text[words[i].end:words[i+1].start])) {
 			continue
 		}
-		if i+1-from < shortest && !last {
-			continue
-		}
-		if i+1-from < shortest && len(all) > 0 {
+		if i+1-from < shortest {
 			from = max(0, i+1-shortest)
 		}
-		for i+1-from > longestSentence {
-			all = append(all, stretch{from, from + longestSentence})
-			from += strideLong
+		if i+1-from < len(words) {
+			all = shortened(all, from, i+1)
 		}
-		all = append(all, stretch{from, i + 1})
 		from = i + 1
 	}
 	return all
+}
+
+func shortened(all []stretch, from, to int) []stretch {
+	for to-from > longestSentence {
+		all = append(all, stretch{from, from + longestSentence})
+		from += strideLong
+	}
+	return append(all, stretch{from, to})
 }
 
 func endsHere(gap string) bool {
@@ -341,33 +355,38 @@ func extend(text, note []uint32, a, b int) (from, to int) {
 // patchedIn finds sentences of notes that are told with words dropped or
 // swapped.
 func (c *copyIndex) patchedIn(ids []uint32, stock []bool) []copied {
-	hits := map[int32][]int{} // places in the text, by sentence
-	for p, at := range c.pairs(ids) {
-		if stock[at] {
-			continue
-		}
-		if list := c.shingles[p]; len(list) <= commonShingle {
-			for _, s := range list {
-				hits[s] = append(hits[s], at)
-			}
-		}
-	}
+	limits := UsualLimits()
+	limits.Run = c.run
 	var all []copied
-	const fewest = 4 // shingles; fewer cannot reach the least containment
-	for n, at := range hits {
-		if len(at) >= fewest {
-			if f, ok := c.compare(ids, stock, c.sentences[n], at); ok {
-				all = append(all, f)
-			}
+	for n, at := range c.hits(ids, stock) {
+		s := c.sentences[n]
+		if score := c.closest(ids, stock, s, at); limits.Copied(score) {
+			all = append(all, copied{score.first, score.last + 1, s.where})
 		}
 	}
 	slices.SortFunc(all, func(a, b copied) int { return cmp.Or(a.from-b.from, b.to-a.to, strings.Compare(a.where, b.where)) })
 	return all
 }
 
-// compare holds a sentence against the part of the text where most of its
+// hits are the places in a text where a sentence's shingles stand, by sentence;
+// only of sentences with enough of them.
+func (c *copyIndex) hits(ids []uint32, stock []bool) map[int32][]int {
+	hits := map[int32][]int{}
+	for p, at := range c.pairs(ids) {
+		if list := c.shingles[p]; !stock[at] && len(list) <= commonShingle {
+			for _, s := range list {
+				hits[s] = append(hits[s], at)
+			}
+		}
+	}
+	const fewest = 4
+	maps.DeleteFunc(hits, func(_ int32, at []int) bool { return len(at) < fewest })
+	return hits
+}
+
+// closest holds a sentence against the part of the text where most of its
 // shingles stand.
-func (c *copyIndex) compare(ids []uint32, stock []bool, s sentence, at []int) (copied, bool) {
+func (c *copyIndex) closest(ids []uint32, stock []bool, s sentence, at []int) Score {
 	reach := len(s.ids)*3/2 + 2
 	best, most := 0, 0
 	for i, j := 0, 0; i < len(at); i++ {
@@ -379,35 +398,64 @@ func (c *copyIndex) compare(ids []uint32, stock []bool, s sentence, at []int) (c
 		}
 	}
 	from, to := max(0, best-2), min(len(ids), best+reach+2)
-	a := align(s.ids, ids[from:to])
-	score := c.score(a, s.ids, ids[from:to], stock[from:to])
-	if !score.enough(c.run, len(s.ids)) {
-		return copied{}, false
+	score := c.score(align(s.ids, ids[from:to]), s.ids, ids[from:to], stock[from:to])
+	score.first, score.last = score.first+from, score.last+from
+	return score
+}
+
+// Score tells how much of a sentence of a note a text holds.
+type Score struct {
+	Words       int     // that stand in the same order
+	Span        int     // of the note or of the text that they reach over, whichever is more
+	Longest     int     // of them in a row
+	Content     float64 // their weight: 1 for an uncommon word, ½ for an everyday one, a tenth for one that links
+	Containment float64 // of the weighted shingles over that span
+	Sentence    int     // words of the sentence
+	first, last int     // in the text
+}
+
+// Limits are what a score must reach to count as copied.
+type Limits struct {
+	Run         int // words, as in Private
+	Content     float64
+	Share       float64 // of Words in Span
+	Containment float64
+}
+
+// UsualLimits are those that an Index uses.
+func UsualLimits() Limits { return Limits{usualRun, leastContent, leastShare, leastContainment} }
+
+// Copied reports whether a score counts as copied with words dropped or swapped.
+func (l Limits) Copied(s Score) bool {
+	content := l.Content
+	if s.Words < l.Run {
+		content++ // "end to end by hand" is said of many things
 	}
-	return copied{from + score.first, from + score.last + 1, s.where}, true
-}
-
-// score tells how much of a stretch of a note a text holds.
-type score struct {
-	words       int     // that stand in the same order
-	span        int     // of the note that they reach over
-	longest     int     // of them in a row
-	content     float64 // their weight
-	containment float64
-	first, last int // in the text
-}
-
-func (s score) enough(run, sentence int) bool {
-	if s.span == 0 || s.content < 2*leastWeight || s.containment < leastContainment || float64(s.words) < leastShare*float64(s.span) {
+	if s.Span == 0 || s.Content < content || s.Containment < l.Containment || float64(s.Words) < l.Share*float64(s.Span) {
 		return false
 	}
-	if s.words == s.longest { // one run and nothing beside it: the other rule's
-		return s.words >= run
+	if s.Words == s.Longest { // one run and nothing beside it: winnowing's
+		return s.Words >= l.Run
 	}
-	return s.span >= run && (s.words >= run-1 || s.words >= run-2 && 4*s.words >= 3*(sentence-1))
+	// Fewer words than a run count only if they reach over more than one, or are
+	// nearly all of what was said.
+	return s.Words >= l.Run || s.Words >= l.Run-1 && s.Span > l.Run || s.Words >= l.Run-2 && s.Span >= l.Run-1 && 4*s.Words >= 3*(s.Sentence-1)
 }
 
-// link of an alignment: word note of the note is word text of the text.
+// Scores holds a text against the sentences of a note one by one, for
+// measuring the limits.
+func Scores(note, text string) []Score {
+	c := newCopyIndex([]Note{{Text: note}}, usualRun)
+	ids := c.known(wordsOf(fold(text)[0].text))
+	stock := c.stockWords(ids)
+	var all []Score
+	for n, at := range c.hits(ids, stock) {
+		all = append(all, c.closest(ids, stock, c.sentences[n], at))
+	}
+	return all
+}
+
+// agreed is one step of an alignment: a word of a note and the same of a text.
 type agreed struct{ note, text int }
 
 // align is the longest common subsequence of a stretch of a note and of a text.
@@ -440,15 +488,15 @@ func align(note, text []uint32) []agreed {
 
 // score measures an alignment without the linking words that trail off at its
 // ends.
-func (c *copyIndex) score(a []agreed, note, text []uint32, stock []bool) score {
+func (c *copyIndex) score(a []agreed, note, text []uint32, stock []bool) Score {
 	a = c.trim(a, note)
 	if len(a) == 0 {
-		return score{}
+		return Score{}
 	}
 	first, last := a[0], a[len(a)-1]
-	s := score{words: len(a), span: last.note - first.note + 1, first: first.text, last: last.text}
-	if textSpan := last.text - first.text + 1; textSpan > s.span {
-		s.span = textSpan
+	s := Score{Words: len(a), Span: last.note - first.note + 1, Sentence: len(note), first: first.text, last: last.text}
+	if textSpan := last.text - first.text + 1; textSpan > s.Span {
+		s.Span = textSpan
 	}
 	row := 0
 	for i, l := range a {
@@ -457,9 +505,9 @@ func (c *copyIndex) score(a []agreed, note, text []uint32, stock []bool) score {
 		} else {
 			row = 1
 		}
-		s.longest = max(s.longest, row)
+		s.Longest = max(s.Longest, row)
 		if !stock[l.text] {
-			s.content += float64(c.weights[note[l.note]]) / 10
+			s.Content += float64(c.weights[note[l.note]]) / 10
 		}
 	}
 	held := map[pair]bool{}
@@ -474,19 +522,23 @@ func (c *copyIndex) score(a []agreed, note, text []uint32, stock []bool) score {
 		}
 	}
 	if all > 0 {
-		s.containment = float64(both) / float64(all)
+		s.Containment = float64(both) / float64(all)
 	}
 	return s
 }
 
-// trim drops agreements at both ends that are a linking word by itself.
+// trim drops single agreements at both ends that may be chance: a linking word
+// that stands by itself, any word with more than one other before the next.
 func (c *copyIndex) trim(a []agreed, note []uint32) []agreed {
 	const linking = 1 // tenths
-	alone := func(x, y agreed) bool { return y.note-x.note > 1 || y.text-x.text > 1 }
-	for len(a) > 1 && c.weights[note[a[0].note]] == linking && alone(a[0], a[1]) {
+	chance := func(end, next agreed, word int) bool {
+		apart := max(next.note-end.note, end.note-next.note, next.text-end.text, end.text-next.text)
+		return apart > 2 || apart > 1 && c.weights[note[word]] == linking
+	}
+	for len(a) > 1 && chance(a[0], a[1], a[0].note) {
 		a = a[1:]
 	}
-	for n := len(a); n > 1 && c.weights[note[a[n-1].note]] == linking && alone(a[n-2], a[n-1]); n = len(a) {
+	for n := len(a); n > 1 && chance(a[n-1], a[n-2], a[n-1].note); n = len(a) {
 		a = a[:n-1]
 	}
 	return a

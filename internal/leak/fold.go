@@ -80,7 +80,7 @@ func (f *folder) run() {
 }
 
 var (
-	tag    = regexp.MustCompile(`^(?:<!--|-->|</?[a-zA-Z][a-zA-Z0-9-]*(?:\s[^<>]*)?/?>|<![a-zA-Z][^<>]*>)`)
+	tag    = regexp.MustCompile(`^(?:<!--(?s:.*?)-->|<!--|-->|</?[a-zA-Z][a-zA-Z0-9-]*(?:\s[^<>]*)?/?>|<![a-zA-Z][^<>]*>)`)
 	entity = regexp.MustCompile(`^&(?:#[0-9]{1,7}|#[xX][0-9a-fA-F]{1,6}|[a-zA-Z][a-zA-Z0-9]{1,30});`)
 	target = regexp.MustCompile(`^!?\[([^\[\]\n]*)\](?:\(([^()\n]*(?:\([^()\n]*\)[^()\n]*)*)\)|\[([^\[\]\n]*)\])`)
 	// inlineTags do not break a word.
@@ -96,6 +96,10 @@ func (f *folder) markup(i int) int {
 		t := tag.FindString(rest)
 		if t == "" {
 			return i
+		}
+		if strings.HasPrefix(t, "<!--") && len(t) > len("<!---->") {
+			f.beside(i+len("<!--"), i+len(t)-len("-->"))
+			return i + len(t)
 		}
 		if !inlineTag.MatchString(t) {
 			f.emit("\n", i, i+len(t))

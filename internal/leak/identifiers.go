@@ -59,7 +59,7 @@ func valueKeys(v Value) []key {
 func firmKeys(v Value, c class) []key {
 	ps := withAnd(v.Value)
 	short := ps
-	for len(short) > 1 && isLegalForm(short[len(short)-1].text) {
+	for len(short) > 1 && (isLegalForm(short[len(short)-1].text) || short[len(short)-1].text == "and") {
 		short = short[:len(short)-1]
 	}
 	if len(short) > 1 && short[0].text == "the" {
@@ -82,7 +82,10 @@ func firmKeys(v Value, c class) []key {
 	return keys
 }
 
-func withAnd(name string) []piece { return piecesOf(strings.ReplaceAll(name, "&", " and ")) }
+// withAnd reads a company's name in small letters, so that "GmbH" is one piece.
+func withAnd(name string) []piece {
+	return piecesOf(strings.ToLower(strings.ReplaceAll(name, "&", " and ")))
+}
 
 func isLegalForm(s string) bool {
 	switch s {

@@ -217,7 +217,15 @@ func (s search) endsSentence(j int) bool {
 	if at < 0 || !strings.ContainsAny(gap[at:], " \n\t") || !s.ps[j].capital {
 		return false
 	}
-	return len(s.ps[j-1].text) > 3 || gap[at] != '.'
+	return gap[at] != '.' || len(s.ps[j-1].text) > 1 && !isShortForm(s.ps[j-1].text)
+}
+
+func isShortForm(s string) bool {
+	switch s {
+	case "st", "co", "no", "nos", "ser", "drg", "dwg", "mod", "ref", "rpt", "fig", "inc", "ltd":
+		return true
+	}
+	return isTitle(s)
 }
 
 // opensSentence reports whether the capital of a piece may be there because a
@@ -365,7 +373,7 @@ func (m match) surnameCounts() bool {
 		return plainNext && isHumanVerb(next.text) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
 	}
 	if before := m.ps[m.i-1]; before.capital && strings.TrimSpace(m.gap(m.i)) == "" {
-		return m.opensSentence(m.i-1) && howCommon(before.text) == link // "Then Marsh", and not "Salt Marsh"
+		return m.opensSentence(m.i-1) && (howCommon(before.text) == link || isAsking(before.text)) // "Then Marsh", and not "Salt Marsh"
 	}
 	return true
 }
@@ -389,6 +397,15 @@ func (m match) allCapitals() bool {
 func isTitle(s string) bool {
 	switch s {
 	case "mr", "mrs", "ms", "miss", "mx", "dr", "sir", "dame", "captain", "capt", "prof", "professor", "rev", "uncle", "aunt", "auntie", "sergeant", "sgt", "lady", "lord":
+		return true
+	}
+	return false
+}
+
+// isAsking: what one does to a person at the beginning of a sentence.
+func isAsking(s string) bool {
+	switch s {
+	case "ask", "tell", "thank", "thanks", "meet", "see", "said", "says", "old", "young":
 		return true
 	}
 	return false

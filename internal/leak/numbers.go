@@ -108,7 +108,7 @@ type cost struct {
 var (
 	amount     = `([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,3})?)`
 	scale      = `(?:\s?(k|K|m|M|million|thousand|grand)\b)?`
-	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN)\b)\s{0,2}` + amount + scale)
+	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN))\s{0,2}` + amount + scale)
 	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
 	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2})\b`)
 	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|fee)\b[^.!?\n0-9]{0,30}$`)
@@ -240,7 +240,7 @@ func (x *Index) costsIn(p plain) []Finding {
 
 func unitFollows(rest string) bool {
 	ps := pieces(rest[:min(len(rest), 16)])
-	return len(ps) > 0 && strings.TrimSpace(rest[:ps[0].start]) == "" && isCounted(ps[0].text)
+	return len(ps) > 0 && strings.TrimSpace(rest[:ps[0].start]) == "" && ps[0].text != "in" && isCounted(ps[0].text)
 }
 
 // spokenSums finds amounts in words: "four hundred and twelve pounds fifty".

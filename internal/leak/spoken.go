@@ -20,6 +20,9 @@ func spokenForm(ps []piece) []piece {
 			continue
 		}
 		p := ps[i]
+		if p.text == "x" && i+1 < len(ps) && ps[i+1].text == "ray" {
+			p.text, p.end, i = "xray", ps[i+1].end, i+1
+		}
 		if letter := spelling(p.text); letter != "" && !p.joined && nearSpelling(ps, i) {
 			said = true
 			p.text, p.spoken = letter, 1
@@ -187,7 +190,7 @@ func nearSpelling(ps []piece, i int) bool {
 			continue
 		}
 		t := ps[k].text
-		if spelling(t) != "" || isZero(t) || unitOf(t) > 0 || tensOf(t) > 0 || ps[k].digits {
+		if spelling(t) != "" || t == "ray" || isZero(t) || unitOf(t) > 0 || tensOf(t) > 0 || ps[k].digits {
 			return true
 		}
 	}
