@@ -20,7 +20,6 @@ import (
 
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/reading"
-	"example.org/opencowl/themes"
 )
 
 // ErrNotWorkspace says that a folder has no workshop.yaml.
@@ -78,15 +77,6 @@ func (w *Workspace) Today(given day.Date, now time.Time) day.Date {
 		return w.Settings.Today
 	}
 	return day.Of(now.In(w.Settings.Workshop.Timezone.Location))
-}
-
-// Theme returns the built-in themes with the workspace's own laid over them.
-func (w *Workspace) Theme() (fs.FS, error) {
-	sub, err := fs.Sub(w.Root.FS(), "themes")
-	if err != nil {
-		return nil, err
-	}
-	return themes.Over(sub), nil
 }
 
 // stateDir holds what can be made again: copies of photos, the lock.
