@@ -38,13 +38,13 @@ func (x *Index) contactsIn(p plain) []Finding {
 			found = append(found, Finding{Code: CodeCall, Kind: kind, Start: start, End: end, Shown: hint(shown)})
 		}
 	}
-	for _, s := range emailsIn(p.text) {
+	for _, s := range emailsIn(p) {
 		add(KindEmail, s.from, s.to, s.plainly)
 	}
-	for _, s := range postcodesIn(p.text) {
+	for _, s := range postcodesIn(p) {
 		add(KindPostcode, s.from, s.to, s.plainly)
 	}
-	for _, s := range telephonesIn(p.text) {
+	for _, s := range telephonesIn(p) {
 		add(KindTelephone, s.from, s.to, s.plainly)
 	}
 	return found
@@ -58,12 +58,16 @@ type span struct {
 
 var noSpace = strings.NewReplacer(" ", "", "\n", "", "\t", "", "\r", "")
 
-func emailsIn(text string) []span {
+func emailsIn(p plain) []span {
 	var all []span
+	text := p.text
 	if strings.Contains(text, "@") {
 		for _, m := range email.FindAllStringIndex(text, -1) {
 			all = append(all, span{m[0], m[1], noSpace.Replace(text[m[0]:m[1]])})
 		}
+	}
+	if !strings.ContainsAny(text, "[({<") && !p.has("dot") {
+		return all
 	}
 	for _, m := range bracketed.FindAllStringSubmatchIndex(text, -1) {
 		all = append(all, span{m[0], m[1], text[m[2]:m[3]] + "@" + plainDomain(text[m[4]:m[5]])})
@@ -91,8 +95,12 @@ func isVerbBeforeAt(s string) bool {
 	return false
 }
 
-func postcodesIn(text string) []span {
+func postcodesIn(p plain) []span {
 	var all []span
+	text := p.text
+	if !p.digits {
+		return nil
+	}
 	for _, m := range postcode.FindAllStringIndex(text, -1) {
 		code := text[m[0]:m[1]]
 		if inRun(text, m[0], m[1]) || !looksLikePostcode(code) {
@@ -160,8 +168,12 @@ func spacedOut(text string) []span {
 // telephonesIn finds numbers that may be dialled. What counts is how many
 // figures a number has, not whether it has been given out: the numbers that
 // Ofcom keeps for drama have not.
-func telephonesIn(text string) []span {
-	var all []span
+func telephonesIn(p plain) []span {
+	all := saidTelephones(p)
+	text := p.text
+	if !p.digits {
+		return all
+	}
 	for _, m := range telephone.FindAllStringIndex(text, -1) {
 		if s, ok := asTelephone(text, m[0], m[1]); ok {
 			all = append(all, s)
@@ -172,12 +184,15 @@ func telephonesIn(text string) []span {
 			all = append(all, span{m[0], m[1], text[m[0]:m[1]]})
 		}
 	}
+	if !p.has("ring", "rang", "tel", "telephone", "phone", "phoned", "mobile", "mob", "call", "fax", "ext", "extension") {
+		return all
+	}
 	for _, m := range rung.FindAllStringSubmatchIndex(text, -1) {
 		if !covered(all, m[2]) && !inRun(text, m[2], m[3]) {
 			all = append(all, span{m[2], m[3], text[m[2]:m[3]]})
 		}
 	}
-	return append(all, saidTelephones(text)...)
+	return all
 }
 
 func covered(all []span, at int) bool {
@@ -215,11 +230,11 @@ func asTelephone(text string, from, to int) (span, bool) {
 }
 
 // saidTelephones are numbers in words: "oh one six three two …".
-func saidTelephones(text string) []span {
+func saidTelephones(p plain) []span {
 	var all []span
-	for _, p := range spokenForm(pieces(text)) {
-		if p.spoken > 0 && p.digits && strings.HasPrefix(p.text, "0") && len(p.text) >= shortestNational && len(p.text) <= longestNational {
-			all = append(all, span{p.start, p.end, text[p.start:p.end]})
+	for _, s := range p.spoken {
+		if s.spoken > 0 && s.digits && strings.HasPrefix(s.text, "0") && len(s.text) >= shortestNational && len(s.text) <= longestNational {
+			all = append(all, span{s.start, s.end, p.text[s.start:s.end]})
 		}
 	}
 	return all

@@ -19,6 +19,17 @@ import (
 type plain struct {
 	text     string
 	from, to []int32 // where in the source each byte of text begins and ends
+
+	pieces []piece
+	spoken []piece // pieces with numbers in words as figures; nil if there are none
+	digits bool    // it has figures
+}
+
+// read cuts the text into pieces.
+func (p *plain) read() {
+	p.pieces = pieces(p.text)
+	p.spoken = spokenForm(p.pieces)
+	p.digits = strings.ContainsAny(p.text, "0123456789")
 }
 
 // source turns a span of the folded text into one of the source.
@@ -37,6 +48,11 @@ func (p *plain) add(s string, from, to int) {
 	}
 }
 
+// has reports whether any of some words is in the text.
+func (p *plain) has(words ...string) bool {
+	return slices.ContainsFunc(p.pieces, func(piece piece) bool { return slices.Contains(words, piece.text) })
+}
+
 type folder struct {
 	source string
 	out    strings.Builder
@@ -51,7 +67,7 @@ type folder struct {
 func fold(source string) []plain {
 	f := &folder{source: source, skip: map[int]int{}}
 	f.run()
-	main := plain{f.out.String(), f.from, f.to}
+	main := plain{text: f.out.String(), from: f.from, to: f.to}
 	all := append([]plain{main}, f.side...)
 	return append(all, backwards(source, main)...)
 }
@@ -172,7 +188,7 @@ func (f *folder) beside(start, end int) {
 		i += n
 	}
 	if inner.out.Len() > 0 {
-		f.side = append(f.side, plain{inner.out.String(), inner.from, inner.to})
+		f.side = append(f.side, plain{text: inner.out.String(), from: inner.from, to: inner.to})
 	}
 }
 

@@ -20,6 +20,7 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"example.org/opencowl/internal/measure"
 )
@@ -138,6 +139,7 @@ func (x *Index) FindAbout(text string, parts []string) []Finding { return x.find
 func (x *Index) find(text string, parts []string, anyPart bool) []Finding {
 	var found []Finding
 	for _, p := range fold(text) {
+		p.read()
 		var here []Finding
 		here = append(here, x.namesIn(p)...)
 		here = append(here, x.contactsIn(p)...)
@@ -162,4 +164,28 @@ func hint(s string) string {
 	r := []rune(strings.Join(strings.Fields(s), " "))
 	n := min(most, len(r)/2)
 	return string(r[:n]) + "..."
+}
+
+// numberHint shows how long a number is, its unit, and of two figures or more
+// the first: "1.xx mm". A number in words is shown as hint does.
+func numberHint(s string) string {
+	figures := 0
+	for _, r := range s {
+		if unicode.IsDigit(r) {
+			figures++
+		}
+	}
+	if figures == 0 {
+		return hint(s)
+	}
+	seen := 0
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsDigit(r) {
+			return r
+		}
+		if seen++; seen == 1 && figures > 1 {
+			return r
+		}
+		return 'x'
+	}, s)
 }

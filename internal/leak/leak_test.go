@@ -1,9 +1,12 @@
 package leak_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"example.org/opencowl/internal/leak"
+	"example.org/opencowl/internal/leak/planted"
 	"example.org/opencowl/internal/measure"
 )
 
@@ -16,29 +19,31 @@ func length(t *testing.T, s string) measure.Length {
 	return l.Length
 }
 
-func workshop(t *testing.T) *leak.Index {
-	return leak.NewIndex(leak.Private{
-		Values: []leak.Value{
-			{"number", "FO7-2217-4", "parts/floor-stiffener.md:4"}, {"serial", "S/N 88", "parts/floor-stiffener.md:5"}, {"drawing", "D-2217 sheet 3", "parts/floor-stiffener.md:6"},
-			{"approval", "MOD-031", "log/a.md:9"}, {"supplier", "Hexworth Castings", "log/a.md:9"}, {"cost", "GBP 412.50", "log/a.md:9"}, {"term", "Quayside Alloys", "workshop.yaml:9"},
-			{"person", "Gus Penhallick", "workshop.yaml:5"}, {"person", "Tam Reddle", "workshop.yaml:4"},
-		},
-		Notes: []leak.Note{
-			{"Drilled out sixty rivets on the port side before the lower flange came away clean.", "log/b.md:8"},
-			{"Pits to a quarter of a millimetre under the paint along the lower flange.", "log/a.md:7"},
-		},
+// private is a small workshop's secrets.
+func private(t *testing.T) leak.Private {
+	p := leak.Private{
 		Readings: []leak.Reading{
 			{Part: "floor-stiffener", Kind: "thickness", Length: length(t, "16 swg"), Where: "parts/floor-stiffener.md:8"},
 			{Part: "floor-stiffener", Kind: "least thickness", Length: length(t, "1.38 mm"), Where: "log/a.md:6"},
+			{Part: "bow-hatch", Kind: "thickness", Length: length(t, "3 mm"), Where: "parts/bow-hatch.md:8"},
 		},
 		Credited: []string{"Tam Reddle"},
 		Allowed:  func(s string) bool { return s == "DN55 1PT" || s == "returns@example.org" },
-	})
+	}
+	for _, v := range [][2]string{
+		{"number", "FO7-2217-4"}, {"serial", "S/N 88"}, {"drawing", "D-2217 sheet 3"}, {"approval", "MOD-031"}, {"supplier", "Hexworth Castings"}, {"cost", "GBP 412.50"}, {"term", "Quayside Alloys"},
+		{"person", "Gus Penhallick"}, {"person", "Tam Reddle"},
+	} {
+		p.Values = append(p.Values, leak.Value{Kind: v[0], Value: v[1], Where: "where " + v[1] + " stands"})
+	}
+	for _, n := range []string{"Drilled out sixty rivets on the port side before the lower flange came away clean.", "Pits to a quarter of a millimetre under the paint along the lower flange."} {
+		p.Notes = append(p.Notes, leak.Note{Text: n, Where: "log"})
+	}
+	return p
 }
 
-// What was found before must still be found, and what was left alone too.
 func TestPrivateThingsAreFound(t *testing.T) {
-	x := workshop(t)
+	x := leak.NewIndex(private(t))
 	for _, c := range []struct{ words, code, hidden string }{
 		{"It was FO7-2217-4 on the list.", "private-name", "FO7-2217-4"},
 		{"It was fo7 2217 4 on the list.", "private-name", "2217 4"},
@@ -66,12 +71,16 @@ func TestPrivateThingsAreFound(t *testing.T) {
 		found := x.Find(c.words)
 		if len(found) == 0 || found[0].Code != c.code {
 			t.Errorf("%q: %+v, want %s", c.words, found, c.code)
+			continue
+		}
+		if strings.Contains(found[0].Shown, c.hidden) {
+			t.Errorf("%q: the hint %q tells it again", c.words, found[0].Shown)
 		}
 	}
 }
 
 func TestOrdinaryWordsAreLeftAlone(t *testing.T) {
-	x := workshop(t)
+	x := leak.NewIndex(private(t))
 	for _, words := range []string{
 		"Frame 14 stands on the port side.", "We drilled out sixty rivets.", "It took 88 hours.", "It was 1.9 mm sheet.", "The 2217th visitor came.",
 		"Tam Reddle folded it.", "Come to The Slip Hangar, Marram Quay, DN55 1PT.", "Write to returns@example.org.", "On 14 January 2031 at 10:30.", "It cost 412 hours.",
@@ -80,4 +89,130 @@ func TestOrdinaryWordsAreLeftAlone(t *testing.T) {
 			t.Errorf("%q: %+v", words, found)
 		}
 	}
+}
+
+func TestFindingSaysWhereItStandsAndWhereItIsFrom(t *testing.T) {
+	x := leak.NewIndex(private(t))
+	for text, want := range map[string]string{
+		"Café: F<b>O7</b>-22\u200b17&#45;4, they say.": "F<b>O7</b>-22\u200b17&#45;4",
+		"It was made by Gus **Pen**hallick.":           "Gus **Pen**hallick",
+		"[Hexworth](x.html) castings":                  "Hexworth](x.html) castings",
+		"<a href=\"fo7-2217-4.html\">the part</a>":     "fo7-2217-4",
+		"\u202e4-7122-7OF\u202c it was":                "4-7122-7OF",
+		"Ask gus&#64;example.net.":                     "gus&#64;example.net",
+	} {
+		found := x.Find(text)
+		if len(found) != 1 || text[found[0].Start:found[0].End] != want {
+			t.Errorf("%q: %+v, want %q", text, found, want)
+		}
+	}
+	if found := x.Find("See D-2217."); len(found) != 1 || found[0].Where != "where D-2217 sheet 3 stands" || found[0].Kind != "drawing" {
+		t.Errorf("the place of a drawing: %+v", found)
+	}
+}
+
+func TestFindingsComeInTheOrderOfTheText(t *testing.T) {
+	found := leak.NewIndex(private(t)).Find("At 1.38 mm, Penhallick rang 01632 960123 about D-2217 and FO7-2217-4. See 1.38 mm.")
+	if !slices.IsSortedFunc(found, func(a, b leak.Finding) int { return a.Start - b.Start }) || len(found) != 6 {
+		t.Errorf("%+v", found)
+	}
+}
+
+func TestReadingsOfOtherPartsMayBeNamedInATextAboutOne(t *testing.T) {
+	x := leak.NewIndex(private(t))
+	for _, c := range []struct {
+		text  string
+		parts []string
+		want  int
+	}{
+		{"It was 3 mm thick.", []string{"floor-stiffener"}, 0},
+		{"It was 3 mm thick.", []string{"bow-hatch"}, 1},
+		{"It was 3 mm thick.", nil, 0},
+		{"It had lost 15%.", []string{"floor-stiffener"}, 1},
+		{"It had lost 15%.", []string{"bow-hatch"}, 0},
+		{"It was a quarter of a millimetre thinner.", []string{"floor-stiffener"}, 1},
+		{"It was 1.62 mm thinner.", []string{"floor-stiffener", "bow-hatch"}, 0}, // 3 − 1.38: readings of two parts
+	} {
+		if found := x.FindAbout(c.text, c.parts); len(found) != c.want {
+			t.Errorf("%q about %q: %+v, want %d findings", c.text, c.parts, found, c.want)
+		}
+	}
+	if found := x.Find("It was 3 mm thick."); len(found) != 1 {
+		t.Errorf("about no part in particular: %+v", found)
+	}
+	if found := x.Find("Fifteen per cent of the team were away."); len(found) != 0 {
+		t.Errorf("a share in words, about no part: %+v", found)
+	}
+}
+
+func TestRunOfWordsIsTheSetting(t *testing.T) {
+	const note = "Somebody borrowed the reamer and put it back blunt before the weekend."
+	for _, c := range []struct {
+		run  int
+		text string
+		want int
+	}{
+		{0, "Then somebody borrowed the reamer and put it back.", 1},
+		{8, "Then somebody borrowed the reamer and put it away.", 0},
+		{5, "Then somebody borrowed the reamer and left.", 1},
+		{12, "Then somebody borrowed the reamer and put it back blunt.", 0},
+	} {
+		x := leak.NewIndex(leak.Private{Notes: []leak.Note{{Text: note}}, RunOfWords: c.run})
+		if found := x.Find(c.text); len(found) != c.want {
+			t.Errorf("%d words, %q: %+v, want %d", c.run, c.text, found, c.want)
+		}
+	}
+}
+
+// planted leaks: the figures that DEVELOPERS and CURVE.md state.
+func TestPlantedLeaksAreFound(t *testing.T) {
+	for name, cases := range map[string][]planted.Case{"usual": planted.Usual(), "other": planted.Other()} {
+		var tally planted.Tally
+		for _, c := range cases {
+			found := c.Index().Find(c.Text)
+			tally.Add(c, len(found) > 0)
+			for _, f := range found {
+				if f.Start < 0 || f.Start >= f.End || f.End > len(c.Text) {
+					t.Errorf("%s: the finding is not in the text: %+v", c.ID, f)
+				}
+				for _, v := range c.Private {
+					if strings.Contains(f.Shown, v.Value) {
+						t.Errorf("%s: the hint %q tells %q", c.ID, f.Shown, v.Value)
+					}
+				}
+			}
+		}
+		t.Logf("%s: %s", name, tally)
+		if 100*tally.Found < 99*tally.Leaks || 100*tally.Alarms > tally.Clean || tally.Leaks < 250 || tally.Clean < 400 {
+			t.Errorf("%s: %s; want 99 %% found and 1 %% alarms at most", name, tally)
+		}
+	}
+	if usual := planted.Usual(); len(usual) < 800 {
+		t.Errorf("%d planted cases, want 400 of each kind", len(usual))
+	}
+}
+
+func FuzzFind(f *testing.F) {
+	for _, c := range planted.Other() {
+		f.Add(c.Text)
+	}
+	f.Add("<!--")
+	f.Add("[a](b[c](d)")
+	f.Add("\u202e\u202e&#0;&#x10ffff;\xff")
+	p := leak.Private{Values: []leak.Value{{Kind: "number", Value: "FO7-2217-4"}, {Kind: "person", Value: "Rose Marsh"}, {Kind: "cost", Value: "GBP 412.50"}, {Kind: "reading", Value: "1.38 mm"}},
+		Notes: []leak.Note{{Text: "Drilled out sixty rivets on the port side before the lower flange came away clean."}}}
+	x := leak.NewIndex(p)
+	f.Fuzz(func(t *testing.T, text string) {
+		found := x.Find(text)
+		for _, f := range found {
+			if f.Start < 0 || f.Start >= f.End || f.End > len(text) {
+				t.Fatalf("%q: the finding is not in the text: %+v", text, f)
+			}
+		}
+		if again := x.Find(text); !slices.Equal(found, again) {
+			t.Fatalf("%q: %+v, then %+v", text, found, again)
+		}
+		leak.NewIndex(leak.Private{Values: []leak.Value{{Kind: "person", Value: text}, {Kind: "supplier", Value: text}, {Kind: "serial", Value: text}, {Kind: "cost", Value: text}, {Kind: "reading", Value: text}},
+			Notes: []leak.Note{{Text: text}}, Credited: []string{text}}).Find("It was on the list.")
+	})
 }

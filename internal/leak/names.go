@@ -95,17 +95,16 @@ func mergedPieces(ps []piece) []piece {
 
 // namesIn finds names and identifiers, each place once.
 func (x *Index) namesIn(p plain) []Finding {
-	ps := pieces(p.text)
 	var found []Finding
 	look := func(t nameTable, ps []piece) {
 		if ps != nil {
 			found = append(found, search{t, p.text, ps}.all()...)
 		}
 	}
-	look(x.names, ps)
-	look(x.names, spokenForm(ps))
+	look(x.names, p.pieces)
+	look(x.names, p.spoken)
 	if len(x.merged) > 0 {
-		look(x.merged, mergedPieces(ps))
+		look(x.merged, mergedPieces(p.pieces))
 	}
 	return slices.DeleteFunc(found, func(f Finding) bool { return x.allowed(p.text[f.Start:f.End]) })
 }

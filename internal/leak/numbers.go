@@ -73,7 +73,7 @@ func (x readingIndex) in(p plain, parts []string, anyPart bool) []Finding {
 	about := func(t told) bool { return anyPart || t.part == "" || slices.Contains(parts, t.part) }
 	var found []Finding
 	add := func(t told, start, end int) {
-		found = append(found, Finding{Code: CodeNumber, Kind: t.kind, Where: t.where, Start: start, End: end, Shown: hint(p.text[start:end])})
+		found = append(found, Finding{Code: CodeNumber, Kind: t.kind, Where: t.where, Start: start, End: end, Shown: numberHint(p.text[start:end])})
 	}
 	for _, f := range measure.Find(p.text) {
 		from := sort.Search(len(x.lengths), func(i int) bool { return x.lengths[i].length >= f.Length-f.Tolerance })
@@ -113,6 +113,9 @@ var (
 	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2})\b`)
 	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|fee)\b[^.!?\n0-9]{0,30}$`)
 )
+
+// currencies are the words and codes that moneyFirst and moneyLast know.
+var currencies = []string{"gbp", "eur", "usd", "chf", "sek", "nok", "dkk", "cad", "aud", "nzd", "jpy", "pln", "pound", "pounds", "quid", "sterling", "euro", "euros", "dollar", "dollars"}
 
 func currencyOf(s string) string {
 	switch strings.ToLower(s) {
@@ -216,7 +219,10 @@ func (x *Index) costsIn(p plain) []Finding {
 		return nil
 	}
 	text := p.text
-	all := append(sums(text), spokenSums(text)...)
+	all := spokenSums(p)
+	if strings.ContainsAny(text, "£€$") || p.has(currencies...) {
+		all = append(all, sums(text)...)
+	}
 	for _, m := range bareMoney.FindAllStringIndex(text, -1) {
 		if t, _, ok := parseAmount(text[m[0]:m[1]], ""); ok && moneyWords.MatchString(text[:m[0]]) && !unitFollows(text[m[1]:]) {
 			all = append(all, sum{m[0], m[1], t, 0, ""})
@@ -230,7 +236,7 @@ func (x *Index) costsIn(p plain) []Finding {
 				break
 			}
 			if s.currency == "" || c.currency == "" || s.currency == c.currency {
-				found = append(found, Finding{Code: CodeNumber, Kind: "cost", Where: c.where, Start: s.start, End: s.end, Shown: hint(text[s.start:s.end])})
+				found = append(found, Finding{Code: CodeNumber, Kind: "cost", Where: c.where, Start: s.start, End: s.end, Shown: numberHint(text[s.start:s.end])})
 				break
 			}
 		}
@@ -244,8 +250,11 @@ func unitFollows(rest string) bool {
 }
 
 // spokenSums finds amounts in words: "four hundred and twelve pounds fifty".
-func spokenSums(text string) []sum {
-	ps := pieces(text)
+func spokenSums(p plain) []sum {
+	if p.spoken == nil {
+		return nil
+	}
+	ps := p.pieces
 	var all []sum
 	for i := 0; i < len(ps); i++ {
 		digits, next := cardinal(ps, i)

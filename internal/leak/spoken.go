@@ -3,6 +3,7 @@ package leak
 import (
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // spokenForm reads numbers that are said in words, and the letters of the
@@ -138,49 +139,46 @@ func isZero(s string) bool {
 	return false
 }
 
+// saidNumbers are the number words under a hundred that are one word.
+var saidNumbers = sync.OnceValue(func() map[string]int {
+	all := map[string]int{}
+	for i, w := range strings.Fields("one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen") {
+		all[w] = i + 1
+	}
+	for i, w := range strings.Fields("twenty thirty forty fifty sixty seventy eighty ninety") {
+		all[w] = 10*i + 20
+	}
+	return all
+})
+
+// unitOf is a number word under twenty; 0 for anything else.
 func unitOf(s string) int {
-	return indexOf(s, "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
+	if n := saidNumbers()[s]; n < 20 {
+		return n
+	}
+	return 0
 }
 
+// tensOf is a number word that ends in ty; 0 for anything else.
 func tensOf(s string) int {
-	if n := indexOf(s, "twenty thirty forty fifty sixty seventy eighty ninety"); n > 0 {
-		return n*10 + 10
+	if n := saidNumbers()[s]; n >= 20 {
+		return n
 	}
 	return 0
 }
 
-// indexOf counts words from 1; 0 means that it is not there.
-func indexOf(s, words string) int {
-	if s == "" {
-		return 0
+// spellingAlphabet is that of the ICAO (Annex 10, volume II, from memory), with
+// the usual other ways to write its words.
+var spellingAlphabet = sync.OnceValue(func() map[string]string {
+	all := map[string]string{"alpha": "a", "juliet": "j", "whisky": "w"}
+	for i, w := range strings.Fields("alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec romeo sierra tango uniform victor whiskey xray yankee zulu") {
+		all[w] = string(rune('a' + i))
 	}
-	n := 0
-	for w := range strings.FieldsSeq(words) {
-		n++
-		if w == s {
-			return n
-		}
-	}
-	return 0
-}
+	return all
+})
 
-// spelling is the letter of a word of the ICAO spelling alphabet (Annex 10,
-// volume II, from memory).
-func spelling(s string) string {
-	n := indexOf(s, "alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec romeo sierra tango uniform victor whiskey xray yankee zulu")
-	switch s {
-	case "alpha":
-		n = 1
-	case "juliet":
-		n = 10
-	case "whisky":
-		n = 23
-	}
-	if n == 0 {
-		return ""
-	}
-	return string(rune('a' + n - 1))
-}
+// spelling is the letter of a word of the spelling alphabet.
+func spelling(s string) string { return spellingAlphabet()[s] }
 
 // nearSpelling: a word of the alphabet is a letter only beside another or beside
 // a number, and "november" and "hotel" are usually just that.
