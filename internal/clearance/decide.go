@@ -217,8 +217,14 @@ func (d *Desk) Ready(u *Unit) error {
 		}
 	}
 	for _, p := range d.problems {
-		if p.File == u.File && !p.Advice {
+		if p.Advice {
+			continue
+		}
+		if p.File == u.File {
 			return fmt.Errorf("%s: %w: %w", u.ID, ErrNotReady, p)
+		}
+		if top, _, _ := strings.Cut(p.File, "/"); top == "parts" || top == "log" || top == "photos" {
+			return fmt.Errorf("%s: %w: what is private cannot be known while the record has a problem: %w", u.ID, ErrNotReady, p)
 		}
 	}
 	return nil

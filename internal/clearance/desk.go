@@ -221,7 +221,7 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 		u.kept = true
 		return u, nil
 	}
-	original, problem := reading.Bytes(d.ws.Root, "photos/"+tag.Photo, reading.MaxPicture)
+	original, problem := reading.Bytes(d.ws.Root, tag.PhotoFile, reading.MaxPicture)
 	if problem != nil {
 		u.Findings = append(u.Findings, Finding{*problem, u.ID})
 		return u, nil
@@ -242,10 +242,10 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 	var fault *picture.Error
 	switch {
 	case errors.As(err, &fault):
-		u.Findings = append(u.Findings, Finding{reading.Problem{Place: reading.Place{File: "photos/" + tag.Photo}, Code: string(fault.Code), Message: fault.Message, Remedy: fault.Remedy}, u.ID})
+		u.Findings = append(u.Findings, Finding{reading.Problem{Place: reading.Place{File: tag.PhotoFile}, Code: string(fault.Code), Message: fault.Message, Remedy: fault.Remedy}, u.ID})
 		return u, nil
 	case err != nil:
-		return nil, fmt.Errorf("photos/%s: %w", tag.Photo, err)
+		return nil, fmt.Errorf("%s: %w", tag.PhotoFile, err)
 	}
 	public := publicPhoto{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit}
 	fields := cleared.PhotoFields{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit}

@@ -2,6 +2,7 @@ package clearance
 
 import (
 	"fmt"
+	"html"
 	"regexp"
 	"strings"
 	"unicode"
@@ -251,6 +252,12 @@ func (d *Desk) checkTexts(u *Unit, texts []wording.Text) []Finding {
 			continue // reported where facts are filled in
 		}
 		leaks := d.private.namesIn(value)
+		if plain := html.UnescapeString(value); plain != value {
+			for _, l := range d.private.namesIn(plain) {
+				l.at = 0 // written with HTML entities, so its place is not known
+				leaks = append(leaks, l)
+			}
+		}
 		leaks = append(leaks, d.private.copiedIn(value)...)
 		leaks = append(leaks, contactsIn(value, d.isPublicValue)...)
 		for _, l := range leaks {

@@ -82,6 +82,9 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 		if from.After(s.today) {
 			continue // members first
 		}
+		if err := s.asFrozen(ctx, e); err != nil {
+			return nil, err
+		}
 		record, err := recordOf(e)
 		if err != nil {
 			return nil, err

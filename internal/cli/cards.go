@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"os"
 	"path/filepath"
@@ -181,6 +182,9 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 	if err != nil {
 		return nil, err
 	}
+	if err := onlyOverPDF(path); err != nil {
+		return nil, err
+	}
 	if err := s.ws.Writer.WriteFile(path, sheets.PDF, 0o644); err != nil {
 		return nil, err
 	}
@@ -194,6 +198,21 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		s.app.say("stop %s: held back: %s", stop, report.Withheld[stop])
 	}
 	return report, nil
+}
+
+// onlyOverPDF refuses to write over a file that is no PDF: a slip of -o must not
+// cost a database or a log.
+func onlyOverPDF(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil // not there; what else is wrong shows in writing
+	}
+	defer f.Close()
+	head := make([]byte, 5)
+	if n, _ := io.ReadFull(f, head); n > 0 && string(head[:n]) != "%PDF-" {
+		return use(fmt.Errorf("%s holds something that is not a PDF; name another file with -o", path))
+	}
+	return nil
 }
 
 // withheld says of each stop what its visitors will not hear, and why.

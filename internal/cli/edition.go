@@ -249,22 +249,50 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 	}
 	frozen := store.Edition{Week: week.String(), FrozenBy: by, FrozenAt: s.db.Now(), Subject: letter.Subject, HTML: letter.HTML, Text: letter.Text,
 		Record: record, Movement: movement}
-	sum := sha256.New()
-	for _, part := range [][]byte{[]byte(letter.Subject), letter.HTML, letter.Text} {
-		fmt.Fprintf(sum, "%d:", len(part))
-		sum.Write(part)
-	}
 	for _, p := range letter.Pictures {
 		frozen.Pictures = append(frozen.Pictures, store.Picture{ContentID: p.ContentID, Name: p.Name, JPEG: p.JPEG})
-		fmt.Fprintf(sum, "%s:%d:", p.ContentID, len(p.JPEG))
-		sum.Write(p.JPEG)
 	}
-	frozen.Digest = hex.EncodeToString(sum.Sum(nil))
+	frozen.Digest = frozenDigest(frozen)
 	err = s.db.Freeze(ctx, frozen, store.Entry{At: s.db.Now(), Who: by, Kind: "frozen", Unit: "edition/" + week.String(), Digest: frozen.Digest, Detail: e.Record().Stories})
 	if errors.Is(err, store.ErrExists) {
 		return frozenAlready(week, by)
 	}
 	return err
+}
+
+// frozenDigest is the hex SHA-256 of all of an edition that leaves: its subject,
+// HTML, text, pictures, and what the archive shows of it.
+func frozenDigest(e store.Edition) string {
+	sum := sha256.New()
+	part := func(data []byte) {
+		fmt.Fprintf(sum, "%d:", len(data))
+		sum.Write(data)
+	}
+	for _, data := range [][]byte{[]byte(e.Subject), e.HTML, e.Text, e.Record} {
+		part(data)
+	}
+	for _, p := range e.Pictures {
+		part([]byte(p.ContentID))
+		part([]byte(p.Name))
+		part(p.JPEG)
+	}
+	return hex.EncodeToString(sum.Sum(nil))
+}
+
+// errTampered says that frozen bytes are not those that were frozen.
+var errTampered = errors.New("its bytes are not those that were frozen")
+
+// asFrozen holds an edition to the digest that the ledger took down when it was
+// frozen, so that bytes changed in the database do not leave.
+func (s *session) asFrozen(ctx context.Context, e store.Edition) error {
+	rows, err := s.db.Ledger(ctx, store.Filter{Kind: "frozen", Unit: "edition/" + e.Week})
+	if err != nil {
+		return err
+	}
+	if digest := frozenDigest(e); len(rows) == 0 || rows[len(rows)-1].Digest != digest || e.Digest != digest {
+		return fmt.Errorf("edition %s: %w; restore the database from a copy, or thaw the edition and freeze it again", e.Week, errTampered)
+	}
+	return nil
 }
 
 func frozenAlready(week day.Week, by string) error {

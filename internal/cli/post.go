@@ -137,6 +137,9 @@ func (s *session) job(ctx context.Context, week string) (post.Job, error) {
 	if err != nil {
 		return post.Job{}, err
 	}
+	if err := s.asFrozen(ctx, e); err != nil {
+		return post.Job{}, err
+	}
 	p := s.ws.Settings.Post
 	from, err := mail.ParseAddress(p.From)
 	if err != nil {

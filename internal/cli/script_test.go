@@ -25,11 +25,22 @@ import (
 func clock() time.Time { return time.Date(2033, 3, 3, 9, 30, 0, 0, time.UTC) }
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	testscript.Main(tidy{m}, map[string]func(){
 		"opencowl": func() {
 			os.Exit(cli.Run(context.Background(), os.Args[1:], cli.Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, clock))
 		},
 	})
+}
+
+// tidy runs the tests and takes away the demo that they shared.
+type tidy struct{ *testing.M }
+
+func (t tidy) Run() int {
+	code := t.M.Run()
+	if dir, err := demo(); err == nil {
+		os.RemoveAll(filepath.Dir(dir))
+	}
+	return code
 }
 
 // demo is a demo workspace that is made once and copied for each script.
@@ -47,11 +58,6 @@ var demo = sync.OnceValues(func() (string, error) {
 })
 
 func TestScripts(t *testing.T) {
-	t.Cleanup(func() {
-		if dir, err := demo(); err == nil {
-			os.RemoveAll(filepath.Dir(dir))
-		}
-	})
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){

@@ -16,7 +16,7 @@ import (
 var plainFunctions = strings.Fields(`
 	and call html index len not or print printf println slice urlquery eq ge gt le lt ne break continue
 	float int string
-	after append apply complement delimit dict first group in intersect isSet isset keyVals last merge newScratch
+	after append complement delimit dict first group in intersect isSet isset keyVals last merge newScratch
 	querify seq sort symdiff union uniq where cond default
 	hmac md5 sha1 sha256 base64Decode base64Encode jsonify errorf erroridf warnf warnidf
 	humanize pluralize singularize add div mod modBool mul pow sub
@@ -42,7 +42,7 @@ var groupedFunctions = map[string][]string{
 
 // closedFields are methods that lead out of the build, whatever they hang on.
 var closedFields = []string{
-	"Babel", "Batch", "Build", "CodeOwners", "Copy", "ExecuteAsTemplate", "FromString", "Getenv", "GetRemote", "GitInfo",
+	"Apply", "Babel", "Batch", "Build", "CodeOwners", "Copy", "ExecuteAsTemplate", "FromString", "Getenv", "GetRemote", "GitInfo",
 	"Hugo", "Now", "PostCSS", "PostProcess", "ReadDir", "ReadFile", "Rand", "Sass", "Shuffle", "TailwindCSS", "ToMath", "Concat",
 }
 
