@@ -77,52 +77,81 @@ func notXLSX(err error) error {
 	return fmt.Errorf("%w: it is no XLSX workbook or a damaged one (%w); save it again as .xlsx, or as CSV", ErrNotTable, err)
 }
 
-// wholeParts looks for XML that breaks off, since reading row by row would take
-// that for the end of the sheet, and counts formulas without a value.
+// scan is what a first look through the XML of a workbook finds.
+type scan struct {
+	unworked    int // formulas without a value
+	strings     int // texts that cells share
+	highest     int // number of the last of them that a cell asks for, from 1
+	inString    bool
+	formula     bool
+	value       bool
+	sharedValue bool
+}
+
+// wholeParts looks for XML that breaks off and for cells whose text is not
+// there: reading row by row would take these for the end of the sheet and for
+// empty cells. It returns how many formulas have no value.
 func wholeParts(f *excelize.File) (unworked int, fault error) {
+	var s scan
 	f.Pkg.Range(func(name, data any) bool {
 		part, ok := data.([]byte)
 		if path := name.(string); !ok || !strings.HasSuffix(path, ".xml") || !strings.HasPrefix(path, "xl/worksheets/") && path != "xl/sharedStrings.xml" {
 			return true
 		}
-		n, err := wholePart(part)
-		unworked += n
-		if err != nil {
+		if err := s.part(part); err != nil {
 			fault = fmt.Errorf("%s: %w", name, err)
 		}
 		return fault == nil
 	})
-	return unworked, fault
+	if fault == nil && s.highest > s.strings {
+		fault = fmt.Errorf("a cell holds text number %d of %d", s.highest, s.strings)
+	}
+	return s.unworked, fault
 }
 
-func wholePart(part []byte) (unworked int, err error) {
+func (s *scan) part(part []byte) error {
 	d := xml.NewDecoder(bytes.NewReader(part))
 	// This looks at the form only; the library reads the text.
 	d.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil }
-	formula, value := false, false
 	for {
 		token, err := d.Token()
-		if errors.Is(err, io.EOF) {
-			return unworked, nil
-		}
-		if err != nil {
-			return unworked, err
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil
+		case err != nil:
+			return err
 		}
 		switch t := token.(type) {
 		case xml.StartElement:
-			switch t.Name.Local {
-			case "c":
-				formula, value = false, false
-			case "f":
-				formula = true
-			case "v", "is":
-				value = true
+			s.begin(t)
+		case xml.CharData:
+			if s.sharedValue {
+				if n, err := strconv.Atoi(strings.TrimSpace(string(t))); err == nil {
+					s.highest = max(s.highest, n+1)
+				}
 			}
 		case xml.EndElement:
-			if t.Name.Local == "c" && formula && !value {
-				unworked++
+			s.sharedValue = false
+			if t.Name.Local == "c" && s.formula && !s.value {
+				s.unworked++
 			}
 		}
+	}
+}
+
+func (s *scan) begin(t xml.StartElement) {
+	switch t.Name.Local {
+	case "si":
+		s.strings++
+	case "c":
+		s.formula, s.value = false, false
+		s.inString = slices.ContainsFunc(t.Attr, func(a xml.Attr) bool { return a.Name.Local == "t" && a.Value == "s" })
+	case "f":
+		s.formula = true
+	case "is":
+		s.value = true
+	case "v":
+		s.value, s.sharedValue = true, s.inString
 	}
 }
 
