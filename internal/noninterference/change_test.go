@@ -17,11 +17,22 @@ import (
 // there was nothing of the kind to change.
 type kind struct {
 	name string
+	when when
+	make func(*dice, *tree) string
+}
+
+// when says at which times a kind of change leaves no trace.
+type when int
+
+const (
+	anyTime when = iota
 	// early: only before anything was decided. Decisions and figures are kept by
 	// these names, so that later the answer is none, or another movement.
-	early bool
-	make  func(*dice, *tree) string
-}
+	early
+	// both: any time, and always among the early ones, since a leak of it would
+	// make what was decided stale, which hides it.
+	both
+)
 
 // change is a kind with the seed of its dice: made again, it does the same.
 type change struct {
@@ -158,36 +169,36 @@ func identifier(d *dice) any { return d.identifier() }
 func privateKinds() []kind {
 	parts, entries, tags := (*tree).parts, (*tree).entries, (*tree).tags
 	return []kind{
-		{"number", false, fieldOf(parts, always(identifier), "number")},
-		{"serial", false, fieldOf(parts, always(identifier), "serial")},
-		{"drawing", false, fieldOf(parts, always(identifier), "drawing")},
-		{"location", false, fieldOf(parts, always(func(d *dice) any { return d.words(1, 4) }), "location")},
-		{"part's name", false, fieldOf(parts, always(func(d *dice) any { return d.words(1, 5) }), "name")},
-		{"part's material", false, fieldOf(parts, unless("material", func(d *dice) any { return d.words(1, 2) }), "material")},
-		{"part's thickness", false, fieldOf(parts, func(d *dice, w *tree, name string, p *page) (any, bool) {
+		{"number", anyTime, fieldOf(parts, always(identifier), "number")},
+		{"serial", anyTime, fieldOf(parts, always(identifier), "serial")},
+		{"drawing", anyTime, fieldOf(parts, always(identifier), "drawing")},
+		{"location", anyTime, fieldOf(parts, always(func(d *dice) any { return d.words(1, 4) }), "location")},
+		{"part's name", anyTime, fieldOf(parts, always(func(d *dice) any { return d.words(1, 5) }), "name")},
+		{"part's material", anyTime, fieldOf(parts, unless("material", func(d *dice) any { return d.words(1, 2) }), "material")},
+		{"part's thickness", anyTime, fieldOf(parts, func(d *dice, w *tree, name string, p *page) (any, bool) {
 			r := w.released(idOf(name))
 			return fmt.Sprintf("%d.5 mm", 5+d.IntN(9)), !r["thickness"] && !r["loss"]
 		}, "thickness")},
-		{"loss limit", false, fieldOf(parts, always(number("%d%%", 5, 60)), "loss_limit")},
-		{"part's notes", false, notesOf(parts)},
-		{"entry's notes", false, notesOf(entries)},
-		{"by", false, fieldOf(entries, func(d *dice, w *tree, _ string, _ *page) (any, bool) { return pick(d, w.people()), true }, "by")},
-		{"causes", false, fieldOf(entries, always(func(d *dice) any {
+		{"loss limit", anyTime, fieldOf(parts, always(number("%d%%", 5, 60)), "loss_limit")},
+		{"part's notes", anyTime, notesOf(parts)},
+		{"entry's notes", anyTime, notesOf(entries)},
+		{"by", anyTime, fieldOf(entries, func(d *dice, w *tree, _ string, _ *page) (any, bool) { return pick(d, w.people()), true }, "by")},
+		{"causes", anyTime, fieldOf(entries, always(func(d *dice) any {
 			causes := []string{"pitting", "exfoliation", "galvanic", "crack", "wear", "impact", "bad-holes", "other"}
 			d.Shuffle(len(causes), func(i, j int) { causes[i], causes[j] = causes[j], causes[i] })
 			return causes[:1+d.IntN(3)]
 		}), "finding", "causes")},
-		{"detail", false, fieldOf(entries, always(func(d *dice) any { return d.words(2, 30) }), "finding", "detail")},
-		{"least thickness", false, fieldOf(entries, func(d *dice, w *tree, name string, p *page) (any, bool) {
+		{"detail", anyTime, fieldOf(entries, always(func(d *dice) any { return d.words(2, 30) }), "finding", "detail")},
+		{"least thickness", anyTime, fieldOf(entries, func(d *dice, w *tree, name string, p *page) (any, bool) {
 			r := w.releasedOf(p)
 			return fmt.Sprintf("0.%d mm", 41+d.IntN(9)), !r["least_thickness"] && !r["loss"]
 		}, "finding", "least_thickness")},
-		{"supplier", false, fieldOf(entries, always(func(d *dice) any { return pick(d, firms) }), "replacement", "supplier")},
-		{"approval", false, fieldOf(entries, always(identifier), "replacement", "approval")},
-		{"report", false, fieldOf(entries, always(identifier), "replacement", "report")},
-		{"cost", false, fieldOf(entries, unless("cost", func(d *dice) any { return fmt.Sprintf("GBP %d.%02d", 500+d.IntN(4000), d.IntN(100)) }), "replacement", "cost")},
-		{"replacement's material", false, fieldOf(entries, unless("material", func(d *dice) any { return d.words(1, 3) }), "replacement", "material")},
-		{"entry's photos", false, fieldOf(entries, func(d *dice, w *tree, _ string, _ *page) (any, bool) {
+		{"supplier", anyTime, fieldOf(entries, always(func(d *dice) any { return pick(d, firms) }), "replacement", "supplier")},
+		{"approval", anyTime, fieldOf(entries, always(identifier), "replacement", "approval")},
+		{"report", anyTime, fieldOf(entries, always(identifier), "replacement", "report")},
+		{"cost", anyTime, fieldOf(entries, unless("cost", func(d *dice) any { return fmt.Sprintf("GBP %d.%02d", 500+d.IntN(4000), d.IntN(100)) }), "replacement", "cost")},
+		{"replacement's material", anyTime, fieldOf(entries, unless("material", func(d *dice) any { return d.words(1, 3) }), "replacement", "material")},
+		{"entry's photos", anyTime, fieldOf(entries, func(d *dice, w *tree, _ string, _ *page) (any, bool) {
 			names := []string{}
 			for _, tag := range w.tags() {
 				if d.IntN(2) == 0 {
@@ -196,38 +207,38 @@ func privateKinds() []kind {
 			}
 			return names, true
 		}, "photos")},
-		{"next", false, fieldOf(entries, always(func(d *dice) any {
+		{"next", anyTime, fieldOf(entries, always(func(d *dice) any {
 			return yaml.MapSlice{{Key: "step", Value: pick(d, []string{"cleaned", "painted", "fitted", "tested"})}, {Key: "due", Value: today.AddDays(d.IntN(90)).String()}}
 		}), "next")},
-		{"parts for part", false, partsForPart},
-		{"entry's date", false, shiftDate},
-		{"entry's file", false, renameEntry},
-		{"note put in", false, addNote},
-		{"note taken out", false, dropNote},
-		{"part that does not count", false, addPart},
-		{"why of a box", false, changeWhy},
-		{"taken", false, fieldOf(tags, always(func(d *dice) any { return d.pastDay().String() }), "taken")},
-		{"photo's taker", false, fieldOf(tags, func(d *dice, w *tree, _ string, _ *page) (any, bool) { return pick(d, w.withRole("restorer")), true }, "by")},
-		{"rights", false, fieldOf(tags, always(func(d *dice) any { return pick(d, []string{"ours", "permission", "lent"}) }), "rights")},
-		{"people in a photo", false, fieldOf(tags, always(peopleShown), "people")},
-		{"photo's parts", false, fieldOf(tags, func(d *dice, w *tree, _ string, _ *page) (any, bool) {
+		{"parts for part", anyTime, partsForPart},
+		{"entry's date", anyTime, shiftDate},
+		{"entry's file", anyTime, renameEntry},
+		{"notes put in", anyTime, addNotes},
+		{"note taken out", anyTime, dropNote},
+		{"part that does not count", anyTime, addPart},
+		{"why of a box", anyTime, changeWhy},
+		{"taken", anyTime, fieldOf(tags, always(func(d *dice) any { return d.pastDay().String() }), "taken")},
+		{"photo's taker", anyTime, fieldOf(tags, func(d *dice, w *tree, _ string, _ *page) (any, bool) { return pick(d, w.withRole("restorer")), true }, "by")},
+		{"rights", anyTime, fieldOf(tags, always(func(d *dice) any { return pick(d, []string{"ours", "permission", "lent"}) }), "rights")},
+		{"people in a photo", anyTime, fieldOf(tags, always(peopleShown), "people")},
+		{"photo's parts", anyTime, fieldOf(tags, func(d *dice, w *tree, _ string, _ *page) (any, bool) {
 			return []string{idOf(pick(d, w.parts()))}, true
 		}, "parts")},
-		{"photo that is kept, put in", false, addKeptPhoto},
-		{"photo that is kept, taken out", false, dropKeptPhoto},
-		{"photo that is kept, renamed", false, func(d *dice, w *tree) string { return renamePhoto(d, w, w.keptTags()) }},
-		{"photo renamed", true, func(d *dice, w *tree) string { return renamePhoto(d, w, w.tags()) }},
-		{"what a photo says beside its pixels", false, tellInPhoto},
-		{"part's id, not counted", false, func(d *dice, w *tree) string { return renamePart(d, w, w.notCounted()) }},
-		{"part's id", true, func(d *dice, w *tree) string { return renamePart(d, w, w.parts()) }},
-		{"person's id", false, renamePerson},
-		{"roles", false, addRole},
-		{"person put in", false, addPerson},
-		{"person's name", false, renameSomebody},
-		{"private terms", false, changeTerms},
-		{"run of words", false, changeRun},
-		{"comments", false, addComments},
-		{"order of keys", false, shuffleKeys},
+		{"photo that is kept, put in", anyTime, addKeptPhoto},
+		{"photo that is kept, taken out", anyTime, dropKeptPhoto},
+		{"photo that is kept, renamed", anyTime, func(d *dice, w *tree) string { return renamePhoto(d, w, w.keptTags()) }},
+		{"photo renamed", early, func(d *dice, w *tree) string { return renamePhoto(d, w, w.tags()) }},
+		{"what a photo says beside its pixels", both, tellInPhoto},
+		{"part's id, not counted", anyTime, func(d *dice, w *tree) string { return renamePart(d, w, w.notCounted()) }},
+		{"part's id", early, func(d *dice, w *tree) string { return renamePart(d, w, w.parts()) }},
+		{"person's id", anyTime, renamePerson},
+		{"roles", anyTime, addRole},
+		{"person put in", anyTime, addPerson},
+		{"person's name", anyTime, renameSomebody},
+		{"private terms", anyTime, changeTerms},
+		{"run of words", anyTime, changeRun},
+		{"comments", anyTime, addComments},
+		{"order of keys", anyTime, shuffleKeys},
 	}
 }
 
@@ -301,13 +312,18 @@ func renameEntry(d *dice, w *tree) string {
 	return name + " → " + next
 }
 
-func addNote(d *dice, w *tree) string {
-	date := d.pastDay()
-	name := d.fresh(w, fmt.Sprintf("log/%d/%s-%%s.md", date.Year, date))
-	p := &page{keys: yaml.MapSlice{{Key: "date", Value: date.String()}, {Key: "by", Value: pick(d, w.people())},
-		{Key: "part", Value: idOf(pick(d, w.parts()))}, {Key: "step", Value: "note"}}, body: d.notes()}
-	w.put(name, p)
-	return name
+// addNotes logs a few notes on one part.
+func addNotes(d *dice, w *tree) string {
+	part := idOf(pick(d, w.parts()))
+	var names []string
+	for range 1 + d.IntN(4) {
+		date := d.pastDay()
+		name := d.fresh(w, fmt.Sprintf("log/%d/%s-%%s.md", date.Year, date))
+		w.put(name, &page{keys: yaml.MapSlice{{Key: "date", Value: date.String()}, {Key: "by", Value: pick(d, w.people())},
+			{Key: "part", Value: part}, {Key: "step", Value: "note"}}, body: d.notes()})
+		names = append(names, name)
+	}
+	return part + ": " + strings.Join(names, ", ")
 }
 
 func dropNote(d *dice, w *tree) string {

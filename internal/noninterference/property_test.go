@@ -92,7 +92,7 @@ type tally struct {
 
 func TestPrivateChangesLeaveNoTrace(t *testing.T) {
 	kept, replayed := beginnings(t)
-	tally := &tally{kinds: map[string]int{}, stoppers: map[string]int{}}
+	sum := &tally{kinds: map[string]int{}, stoppers: map[string]int{}}
 	batches := (*changesFlag + batchSize - 1) / batchSize
 	jobs := make(chan int)
 	var workers sync.WaitGroup
@@ -103,13 +103,13 @@ func TestPrivateChangesLeaveNoTrace(t *testing.T) {
 				r := rand.New(rand.NewPCG(*seedFlag, uint64(n)))
 				switch {
 				case n%5 == 4:
-					tryBatch(t, n, r, replayed, tally)
+					tryBatch(t, n, r, replayed, sum)
 				case n%5 == 3:
 					if c := moved.course(t, kept, n/10); c != nil {
-						tryBatch(t, n, r, c, tally)
+						tryBatch(t, n, r, c, sum)
 					}
 				default:
-					tryBatch(t, n, r, kept, tally)
+					tryBatch(t, n, r, kept, sum)
 				}
 			}
 		})
@@ -118,19 +118,25 @@ func TestPrivateChangesLeaveNoTrace(t *testing.T) {
 		if t.Failed() {
 			break
 		}
+		if n > 0 && n%100 == 0 {
+			t.Logf("%d changes so far", n*batchSize)
+		}
 		jobs <- n
 	}
 	close(jobs)
 	workers.Wait()
 	t.Logf("seed %d: %d changes in %d comparisons of %d outputs (%d MB); %d of %d batches held a change that stopped a unit (%v); %d movements",
-		*seedFlag, tally.changes, tally.comparisons, tally.outputs, tally.bytes>>20, tally.stops, batches, tally.stoppers, len(moved.made))
+		*seedFlag, sum.changes, sum.comparisons, sum.outputs, sum.bytes>>20, sum.stops, batches, sum.stoppers, len(moved.made))
+	if t.Failed() {
+		return
+	}
 	for _, k := range privateKinds() {
-		if tally.kinds[k.name] == 0 && *changesFlag >= 300 {
+		if sum.kinds[k.name] == 0 && *changesFlag >= 300 {
 			t.Errorf("no change of %q took place", k.name)
 		}
 	}
-	if tally.stops*10 > max(batches, 10) {
-		t.Errorf("%d of %d batches were stopped; the changes are too seldom free of public words for this to prove anything", tally.stops, batches)
+	if sum.stops*10 > max(batches, 10) {
+		t.Errorf("%d of %d batches were stopped; the changes are too seldom free of public words for this to prove anything", sum.stops, batches)
 	}
 }
 
@@ -168,23 +174,22 @@ func beginnings(t *testing.T) (kept, replayed *course) {
 // tryBatch makes one batch of changes. Changes that stop a unit are taken out
 // first and counted, so that the rest is always compared.
 func tryBatch(t *testing.T, n int, r *rand.Rand, c *course, sum *tally) {
-	var kinds, early []kind
+	var kinds, first []kind
 	for _, k := range privateKinds() {
-		if !k.early || c.replayed {
+		if k.when != early || c.replayed {
 			kinds = append(kinds, k)
 		}
-		if k.early && c.replayed {
-			early = append(early, k)
+		if k.when != anyTime && c.replayed {
+			first = append(first, k)
 		}
 	}
 	var changes []change
 	for i := range batchSize {
-		// Every kind has its turn, and then comes again; those that may come early
-		// only come every time.
+		// Every kind has its turn, and then comes again.
 		k := kinds[(n*batchSize+i)%len(kinds)]
 		switch {
-		case i < len(early):
-			k = early[i]
+		case i < len(first):
+			k = first[i]
 		case r.IntN(2) == 0:
 			k = kinds[r.IntN(len(kinds))]
 		}

@@ -11,6 +11,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -222,13 +223,17 @@ func (s *shop) send(on day.Date, week string) (codes [2]int) {
 // outputs is everything that has left, by name.
 type outputs map[string][]byte
 
+// ledgerOnly is what the list of cards says for the ledger: the digest of what was
+// decided, which covers the names of released facts. It is on no card.
+var ledgerOnly = regexp.MustCompile(`"words": "[0-9a-f]{64}"`)
+
 // make does today's work and returns what leaves: the cards and their list, the
 // letter, the archive, what the mail server got, and the exit codes.
 func (s *shop) make() outputs {
 	s.t.Helper()
 	out := outputs{}
 	code, cards := s.run(today, "cards", tour, "-o", s.path("out/cards.pdf"))
-	out["cards.json"] = bytes.ReplaceAll(cards, []byte(s.dir), nil)
+	out["cards.json"] = ledgerOnly.ReplaceAll(bytes.ReplaceAll(cards, []byte(s.dir), nil), []byte(`"words": ""`))
 	codes := []int{code}
 	sent := s.send(today, thisWeek)
 	codes = append(codes, sent[:]...)
