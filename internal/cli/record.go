@@ -83,14 +83,16 @@ func (a *app) record(ctx context.Context, file string, f recordFlags) error {
 		}
 		defer release()
 	}
-	plan, err := a.plan(ctx, ws, file, data, f, record.Options{Today: ws.Today(given, a.now()), Update: f.update, AllOrNothing: f.allOrNothing})
+	step, end := a.bar("entries")
+	plan, err := a.plan(ctx, ws, file, data, f, record.Options{Today: ws.Today(given, a.now()), Update: f.update, AllOrNothing: f.allOrNothing, Watch: step})
 	if err != nil {
 		return err
 	}
 	a.tellPlan(file, plan)
 	written := 0
 	if f.write {
-		if written, err = plan.Write(ctx); err != nil && !errors.Is(err, record.ErrRefused) {
+		written, err = plan.Write(ctx)
+		if end(); err != nil && !errors.Is(err, record.ErrRefused) {
 			return fmt.Errorf("%d files were written before this: %w", written, err)
 		}
 		a.say("%d files written", written)

@@ -103,6 +103,8 @@ type Options struct {
 	Today        day.Date // an entry may not be dated later
 	Update       bool     // entries whose row changed are written anew
 	AllOrNothing bool     // one refused row keeps the whole list out
+	// Watch is told of each entry written; it may be nil.
+	Watch func(done, of int)
 }
 
 // Standing is what becomes of a row.
@@ -223,7 +225,7 @@ func (p *Plan) Write(ctx context.Context) (int, error) {
 	if p.opt.AllOrNothing && len(p.Refused) > 0 {
 		return 0, fmt.Errorf("%d of %d rows: %w", p.RefusedRows(), p.Rows, ErrRefused)
 	}
-	written := 0
+	written, of := 0, p.Count(New)+p.Count(Updated)
 	for _, o := range p.Outcomes {
 		if o.Standing != New && o.Standing != Updated {
 			continue
@@ -238,7 +240,9 @@ func (p *Plan) Write(ctx context.Context) (int, error) {
 		if err := p.ws.Writer.WriteFile(p.ws.Path(o.File), []byte(o.text), 0o644); err != nil {
 			return written, err
 		}
-		written++
+		if written++; p.opt.Watch != nil {
+			p.opt.Watch(written, of)
+		}
 	}
 	return written, nil
 }
@@ -263,8 +267,9 @@ func (b *Book) settle(ctx context.Context, p *Plan, m *Map, drafts []*draft) err
 		if o == nil {
 			continue
 		}
-		outcomes[d] = o
-		planned[o.File] = d
+		if outcomes[d] = o; o.Standing != Same { // what is there already is for check to judge
+			planned[o.File] = d
+		}
 	}
 	texts := map[string]string{}
 	for file, d := range planned {

@@ -334,7 +334,12 @@ func TestANameThatIsTakenIsNotUsedAgain(t *testing.T) {
 func TestBringingInAgainChangesNothing(t *testing.T) {
 	ws := workshop(t, nil)
 	list := names + "\n" + line("R-1", "Job", "removed") + line("R-2", "Pile", "rework")
-	written(t, good(t, ws, full, list, options()))
+	opt, told := options(), ""
+	opt.Watch = func(done, of int) { told += fmt.Sprintf("%d/%d ", done, of) }
+	written(t, good(t, ws, full, list, opt))
+	if told != "1/2 2/2 " {
+		t.Errorf("writing two entries was told as %q", told)
+	}
 	again := "A title\n" + strings.ReplaceAll(names, ",", ";") + "\n" + strings.ReplaceAll(line("r-2 ", "Pile", "REWORK")+line(" R-1", "Job", "removed"), ",", ";")
 	p := good(t, ws, full, again, Options{Today: options().Today, Update: true})
 	if p.Count(Same) != 2 || len(p.Outcomes) != 2 || len(p.Refused) != 0 {
