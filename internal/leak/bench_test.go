@@ -69,7 +69,7 @@ func stories(n int) []string {
 // BenchmarkFind holds stories against entries, at a tenth of the size and in
 // full: the time grows with entries plus stories, not with their product.
 func BenchmarkFind(b *testing.B) {
-	for _, size := range []struct{ entries, stories int }{{1000, 200}, {10_000, 2000}} {
+	for _, size := range []struct{ entries, stories int }{{1000, 200}, {4000, 800}, {10_000, 2000}} {
 		b.Run(fmt.Sprintf("%dx%d", size.entries, size.stories), func(b *testing.B) {
 			p, texts := season(size.entries), stories(size.stories)
 			b.ResetTimer()

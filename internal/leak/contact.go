@@ -9,10 +9,14 @@ import (
 
 var (
 	email = regexp.MustCompile(`[\pL\pN._%+'-]*[\pL\pN]\s?@\s?[\pL\pN-]+(?:(?:\.|\s\.\s)[\pL\pN-]+)*(?:\.|\s\.\s)[\pL]{2,}`)
-	// "name [at] domain.org", "name (at) domain (dot) org": the brackets leave no doubt.
-	bracketed = regexp.MustCompile(`(?i)([\pL\pN._%+'-]*[\pL\pN])\s{0,2}[\[({<]\s?(?:at|@)\s?[\])}>]\s{0,2}([\pL\pN-]+(?:\s{0,2}(?:[\[({<]\s?(?:dot|\.)\s?[\])}>]|\.|\sdot\s)\s{0,2}[\pL\pN-]+)+)`)
+	// "name [at] domain.org", "name@domain dot org": a sign or brackets leave no
+	// doubt.
+	bracketed = regexp.MustCompile(`(?i)([\pL\pN._%+'-]*[\pL\pN])\s{0,2}(?:@|[\[({<]\s?(?:at|@)\s?[\])}>])\s{0,2}([\pL\pN-]+(?:(?:\s{0,2}[\[({<]\s?(?:dot|\.)\s?[\])}>]\s{0,2}|\.|\s\.\s|\sdot\s)[\pL\pN-]+)+)`)
 	// "name at domain dot org", written out.
-	writtenOut = regexp.MustCompile(`(?i)((?:[\pL\pN._+'-]+\s+dot\s+){0,2}[\pL\pN._+'-]*[\pL\pN])\s+at\s+([\pL\pN-]+(?:\s+dot\s+[\pL\pN-]+)*\s+dot\s+([\pL]{2,}))\b`)
+	writtenOut = regexp.MustCompile(`(?i)((?:[\pL\pN._+'-]+\s+dot\s+){0,2}[\pL\pN._+']*[\pL\pN])[\s_-]+at[\s_-]+([\pL\pN]+(?:[\s_-]+dot[\s_-]+[\pL\pN]+)*[\s_-]+dot[\s_-]+([\pL]{2,}))\b`)
+	// "Write to name at domain.org": only after a word for writing, since one may
+	// also look at domain.org.
+	writeTo = regexp.MustCompile(`(?i)\b(?:e-?mail|mail|write to|contact|reach|address)\b[^.!?\n]{0,24}?\s([\pL\pN._+'-]+)\s+at\s+([\pL\pN-]+(?:\.[\pL\pN-]+)+)\b`)
 
 	// BS 7666 as published in the Cabinet Office's XML schema, its character
 	// class subtractions written out for RE2. Each alternative is bound at both
@@ -64,6 +68,11 @@ func emailsIn(p plain) []span {
 	if strings.Contains(text, "@") {
 		for _, m := range email.FindAllStringIndex(text, -1) {
 			all = append(all, span{m[0], m[1], noSpace.Replace(text[m[0]:m[1]])})
+		}
+	}
+	for _, m := range writeTo.FindAllStringSubmatchIndex(text, -1) {
+		if name := text[m[2]:m[3]]; p.has("at") && !isVerbBeforeAt(strings.ToLower(name)) {
+			all = append(all, span{m[2], m[5], name + "@" + text[m[4]:m[5]]})
 		}
 	}
 	if !strings.ContainsAny(text, "[({<") && !p.has("dot") {
@@ -126,18 +135,18 @@ func isWordByte(b byte) bool {
 }
 
 // looksLikePostcode tells a postal code from "M25 1st exit" and "A4 2up": its
-// last two letters are capitals, or it is written in small letters all through
-// and they are not the end of a word of their own.
+// last two letters are capitals, or it begins with two letters, or its last two
+// are not an ending of their own.
 func looksLikePostcode(code string) bool {
 	end := code[len(code)-2:]
-	if strings.ToUpper(end) == end {
-		return true
+	if strings.ToUpper(end) == end || code[1] > '9' {
+		return len(code) > 5
 	}
 	switch strings.ToLower(end) {
 	case "st", "nd", "rd", "th", "ft", "lb", "yd", "hr", "up", "pt", "pp", "sq", "by", "at", "as", "us", "we", "he", "be", "an", "ll", "ed", "es", "er", "ns", "hz", "wd", "ga", "gs", "ls", "ps":
 		return false
 	}
-	return strings.ContainsAny(code, " \n") && strings.ToLower(code) == code
+	return len(code) > 5
 }
 
 // spacedOut are runs of five or more single characters with one space between:
@@ -232,9 +241,23 @@ func asTelephone(text string, from, to int) (span, bool) {
 // saidTelephones are numbers in words: "oh one six three two …".
 func saidTelephones(p plain) []span {
 	var all []span
-	for _, s := range p.spoken {
-		if s.spoken > 0 && s.digits && strings.HasPrefix(s.text, "0") && len(s.text) >= shortestNational && len(s.text) <= longestNational {
-			all = append(all, span{s.start, s.end, p.text[s.start:s.end]})
+	for i := 0; i < len(p.spoken); i++ {
+		first := i
+		digits, said := "", 0
+		for ; i < len(p.spoken) && p.spoken[i].digits; i++ {
+			if i > first && len(strings.TrimSpace(p.text[p.spoken[i-1].end:p.spoken[i].start])) > 1 {
+				break
+			}
+			digits, said = digits+p.spoken[i].text, said+p.spoken[i].spoken
+		}
+		if said == 0 {
+			continue
+		}
+		national := strings.HasPrefix(digits, "0") && len(digits) >= shortestNational && len(digits) <= longestNational
+		international := first > 0 && p.spoken[first-1].text == "plus" && len(digits) >= shortestInternational && len(digits) <= longestInternational
+		if national || international {
+			from, to := p.spoken[first].start, p.spoken[i-1].end
+			all = append(all, span{from, to, p.text[from:to]})
 		}
 	}
 	return all

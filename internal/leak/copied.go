@@ -3,6 +3,7 @@ package leak
 import (
 	"cmp"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -27,7 +28,10 @@ const (
 	leastShare = 0.7
 	// commonShingle: one that stands in more sentences than this tells nothing
 	// about which of them was copied.
-	commonShingle = 200
+	commonShingle = 100
+	// fewestHits is how many shingles a text must share with a sentence to be
+	// held against it.
+	fewestHits = 5
 )
 
 // textWord is a word of a text as it is compared.
@@ -35,6 +39,12 @@ type textWord struct {
 	text       string
 	start, end int
 }
+
+// A word that is broken at the end of a line.
+var (
+	lineHyphen  = regexp.MustCompile(`^-[ \t]*\r?\n[ \t>]*`)
+	lineHyphens = regexp.MustCompile(`-[ \t]*\r?\n[ \t>]*`)
+)
 
 // wordsOf cuts a folded text into words. Apostrophes are dropped, small numbers
 // written in figures; 0.18 is one word.
@@ -50,6 +60,10 @@ func wordsOf(text string) []textWord {
 		for i < len(text) {
 			r, n = utf8.DecodeRuneInString(text[i:])
 			inside := r == '\'' && is(unicode.IsLetter, text, i+1) || (r == '.' || r == ',') && isDigit(text[i-1]) && is(unicode.IsDigit, text, i+1)
+			if r == '-' && brokenAt(text, i) > 0 {
+				i += brokenAt(text, i)
+				continue
+			}
 			if !unicode.IsLetter(r) && !unicode.IsDigit(r) && !inside {
 				break
 			}
@@ -58,6 +72,15 @@ func wordsOf(text string) []textWord {
 		all = append(all, textWord{normalWord(text[start:i]), start, i})
 	}
 	return all
+}
+
+// brokenAt is the length of a line break inside a word; 0 if there is none.
+func brokenAt(text string, i int) int {
+	n := len(lineHyphen.FindString(text[i:]))
+	if n == 0 || !is(unicode.IsLower, text, i+n) {
+		return 0
+	}
+	return n
 }
 
 // is reports whether the character at i is of a kind.
@@ -70,6 +93,9 @@ func isDigit(b byte) bool { return b >= '0' && b <= '9' }
 
 func normalWord(s string) string {
 	s = strings.ReplaceAll(strings.ToLower(s), "'", "")
+	if strings.Contains(s, "\n") {
+		s = lineHyphens.ReplaceAllString(s, "")
+	}
 	if n := unitOf(s); n > 0 {
 		return strconv.Itoa(n)
 	}
@@ -379,23 +405,30 @@ func (c *copyIndex) hits(ids []uint32, stock []bool) map[int32][]int {
 			}
 		}
 	}
-	const fewest = 4
-	maps.DeleteFunc(hits, func(_ int32, at []int) bool { return len(at) < fewest })
+	maps.DeleteFunc(hits, func(_ int32, at []int) bool { return len(at) < fewestHits })
 	return hits
+}
+
+// densest is the place from which a stretch of text holds the most hits.
+func densest(at []int, reach int) (from, most int) {
+	for i, j := 0, 0; i < len(at); i++ {
+		for j < len(at) && at[j] <= at[i]+reach {
+			j++
+		}
+		if j-i > most {
+			from, most = at[i], j-i
+		}
+	}
+	return from, most
 }
 
 // closest holds a sentence against the part of the text where most of its
 // shingles stand.
 func (c *copyIndex) closest(ids []uint32, stock []bool, s sentence, at []int) Score {
 	reach := len(s.ids)*3/2 + 2
-	best, most := 0, 0
-	for i, j := 0, 0; i < len(at); i++ {
-		for j < len(at) && at[j] <= at[i]+reach {
-			j++
-		}
-		if j-i > most {
-			best, most = at[i], j-i
-		}
+	best, most := densest(at, reach)
+	if most < max(fewestHits, len(s.ids)/4) {
+		return Score{}
 	}
 	from, to := max(0, best-2), min(len(ids), best+reach+2)
 	score := c.score(align(s.ids, ids[from:to]), s.ids, ids[from:to], stock[from:to])

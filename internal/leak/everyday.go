@@ -67,7 +67,12 @@ tide tidy tie tight tile time times tin tiny tip tire tired title tobacco today 
 trip trouble trousers truck true trunk trust truth try tub tube tuesday tune turn turner twelve twenty twice twin twist type tyre ugly umbrella uncle understand union unit upper upset upstairs urge usual valley value valve van variety varnish veil verse vessel
 vest view village violent virtue visit visitor visitors voice volunteer volunteers vote vowel voyage wage waggon waist wait wake wales walk walker wall walls wander want war ward warm warn wash washer waste watch water waters wave wax way ways weak wealth wear weather weave web
 wednesday weed week weekend weeks weigh weight welcome weld welder wells west wet wheel wheeler whip whisper whistle white wick wicked wide widow width wife wild win wind window wine wing wings winner winter wipe wire wisdom wise wish wolf woman women wonder wood
-woodland wooden woods wool word words work worker works workshop world worm worn worry worse worst worth wound wrap wreck wren wrist write wrong wrote yard yards year years yellow yesterday yew young zero zinc`
+woodland wooden woods wool word words work worker works workshop world worm worn worry worse worst worth wound wrap wreck wren wrist write wrong wrote yard yards year years yellow yesterday yew young zero zinc
+hallow archive reception website internet nightingale partridge peacock starling raven rook kite gull heron tern bass roach whiting hoop dye thatch spice chandler tan blossom berry vine violet daisy iris primrose olive basil sage thyme curry mustard
+pickle bacon ham beech birch cedar willow rowan hazel holm slater tiler barrow wheelwright shipwright boatman waterman seaman gunner marine pier wharf lighthouse beacon anchor flint pebble cliffs dale fell glen heather meadows orchid pasture ploughman rye barley
+sheriff squire steward abbot monk nun friar vicar deacon canon saint angel demon giles merry gay happy sadly noon dusk spare may june augustus bliss comfort constant darling dearing diamond ruby emerald amber pearl sapphire opal garnet topaz carat
+hook hooker trotter rider racer runner jumper dancer singer player fiddler piper drummer bugler horner harp lute reeder scribe clerke mercer draper tailor weaver spinner fuller tucker walker webber shearer shepherd hind hart stag roe doe buck badger otter beaver hare
+stanley knife forth thames tweed severn trent avon dart wear tees humber mersey clyde kent essex london york lincoln derby stafford buxton bath wells exeter chester lancaster winchester durham england english ireland irish scot scott scotland welsh`
 
 // stockPhrases are runs of words that everybody writes. They say nothing about
 // where a text was copied from.

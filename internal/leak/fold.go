@@ -60,6 +60,9 @@ type folder struct {
 	to     []int32
 	side   []plain // what stands in tags and link targets
 	skip   map[int]int
+	// unclosed: no comment is closed from here on, so that none is looked for.
+	unclosed bool
+	broken   bool // the last thing written is the line end of a tag
 }
 
 // fold returns the text as it is read, and after it the pieces that stand beside
@@ -73,6 +76,7 @@ func fold(source string) []plain {
 }
 
 func (f *folder) emit(s string, from, to int) {
+	f.broken = f.broken && s == ""
 	f.out.WriteString(s)
 	for range len(s) {
 		f.from, f.to = append(f.from, int32(from)), append(f.to, int32(to))
@@ -96,7 +100,7 @@ func (f *folder) run() {
 }
 
 var (
-	tag    = regexp.MustCompile(`^(?:<!--(?s:.*?)-->|<!--|-->|</?[a-zA-Z][a-zA-Z0-9-]*(?:\s[^<>]*)?/?>|<![a-zA-Z][^<>]*>)`)
+	tag    = regexp.MustCompile(`^(?:<!--|-->|</?[a-zA-Z][a-zA-Z0-9-]*(?:\s[^<>]*)?/?>|<![a-zA-Z][^<>]*>)`)
 	entity = regexp.MustCompile(`^&(?:#[0-9]{1,7}|#[xX][0-9a-fA-F]{1,6}|[a-zA-Z][a-zA-Z0-9]{1,30});`)
 	target = regexp.MustCompile(`^!?\[([^\[\]\n]*)\](?:\(([^()\n]*(?:\([^()\n]*\)[^()\n]*)*)\)|\[([^\[\]\n]*)\])`)
 	// inlineTags do not break a word.
@@ -113,12 +117,15 @@ func (f *folder) markup(i int) int {
 		if t == "" {
 			return i
 		}
-		if strings.HasPrefix(t, "<!--") && len(t) > len("<!---->") {
-			f.beside(i+len("<!--"), i+len(t)-len("-->"))
-			return i + len(t)
+		if t == "<!--" {
+			if end, ok := f.commentEnd(i + len(t)); ok {
+				f.beside(i+len(t), end)
+				return end + len("-->")
+			}
 		}
-		if !inlineTag.MatchString(t) {
-			f.emit("\n", i, i+len(t))
+		if !inlineTag.MatchString(t) && !f.broken {
+			f.emit("\n", i, i+len(t)) // one line end for a row of tags
+			f.broken = true
 		}
 		if at := strings.IndexAny(t, " \t\n"); at > 0 && strings.Contains(t, "=") {
 			f.beside(i+at, i+len(t)-1)
@@ -134,6 +141,12 @@ func (f *folder) markup(i int) int {
 			f.emit(foldRune(r), i, i+len(e))
 		}
 		return i + len(e)
+	case '%':
+		// A bare address may have marks in it as %2D.
+		if s, ok := percentCode(rest); ok && f.insideWord(i, i+3) {
+			f.emit(s, i, i+3)
+			return i + 3
+		}
 	case '[', '!':
 		m := target.FindStringSubmatchIndex(rest)
 		if m == nil {
@@ -147,12 +160,26 @@ func (f *folder) markup(i int) int {
 		}
 		return i + m[2]
 	case '*', '`', '~':
-		n := len(rest) - len(strings.TrimLeft(rest, rest[:1]))
-		if n <= 3 && f.insideWord(i, i+n) {
+		const most = 3 // marks of emphasis in a row
+		n := 1
+		for n < len(rest) && n <= most && rest[n] == rest[0] {
+			n++
+		}
+		if n <= most && f.insideWord(i, i+n) {
 			return i + n
 		}
 	}
 	return i
+}
+
+// commentEnd is where the comment whose text begins at i is closed, if it is.
+func (f *folder) commentEnd(i int) (end int, ok bool) {
+	if f.unclosed {
+		return 0, false
+	}
+	n := strings.Index(f.source[i:], "-->")
+	f.unclosed = n < 0
+	return i + n, n >= 0
 }
 
 // insideWord reports whether marks of emphasis stand in the middle of a word.
@@ -166,6 +193,16 @@ func (f *folder) insideWord(start, end int) bool {
 	return (unicode.IsLetter(before) || unicode.IsDigit(before)) && (unicode.IsLetter(after) || unicode.IsDigit(after))
 }
 
+// percentCode reads a printable ASCII character that an address writes as a
+// percent sign and two figures.
+func percentCode(s string) (string, bool) {
+	if len(s) < 3 || s[0] != '%' {
+		return "", false
+	}
+	decoded, err := url.PathUnescape(s[:3])
+	return decoded, err == nil && decoded[0] >= ' ' && decoded[0] < utf8.RuneSelf
+}
+
 // beside reads a part of the source by itself, percent signs of addresses
 // undone.
 func (f *folder) beside(start, end int) {
@@ -177,12 +214,10 @@ func (f *folder) beside(start, end int) {
 			i += len(e)
 			continue
 		}
-		if r == '%' && i+3 <= end {
-			if s, err := url.PathUnescape(f.source[i : i+3]); err == nil && s[0] < utf8.RuneSelf {
-				inner.emit(s, i, i+3)
-				i += 3
-				continue
-			}
+		if s, ok := percentCode(f.source[i:end]); ok {
+			inner.emit(s, i, i+3)
+			i += 3
+			continue
 		}
 		inner.emit(foldRune(r), i, i+n)
 		i += n
@@ -196,11 +231,12 @@ func (f *folder) beside(start, end int) {
 func backwards(source string, main plain) []plain {
 	const override, pop = '\u202e', "\u202c\n"
 	var all []plain
+	end := 0
 	for at, r := range source {
-		if r != override {
+		if r != override || at < end {
 			continue
 		}
-		end := len(source)
+		end = len(source)
 		if n := strings.IndexAny(source[at:], pop); n >= 0 {
 			end = at + n
 		}

@@ -45,7 +45,11 @@ func valueKeys(v Value) []key {
 	hasDigit := slices.ContainsFunc(ps, func(p piece) bool { return p.digits })
 	switch {
 	case v.Kind == "supplier":
-		return firmKeys(v, firm)
+		keys := firmKeys(v, firm)
+		if written := spelledOut.Replace(v.Value); written != v.Value {
+			keys = append(keys, firmKeys(Value{v.Kind, written, v.Where}, firm)...)
+		}
+		return keys
 	case v.Kind == "term":
 		return firmKeys(v, term)
 	case isIdentifierKind(v.Kind), hasDigit:
@@ -90,7 +94,8 @@ func withAnd(name string) []piece {
 func isLegalForm(s string) bool {
 	switch s {
 	case "ltd", "limited", "plc", "llp", "llc", "lp", "inc", "incorporated", "corp", "corporation", "co", "company", "cic", "cio", "gmbh", "mbh", "ag", "kg", "ohg", "ug", "ev",
-		"bv", "nv", "sa", "sarl", "sas", "srl", "spa", "oy", "oyj", "ab", "aps", "as", "asa", "pty", "pte", "kft", "sro", "zoo", "holdings", "group":
+		"bv", "nv", "sa", "sarl", "sas", "srl", "spa", "oy", "oyj", "ab", "aps", "as", "asa", "pty", "pte", "kft", "sro", "zoo", "holdings", "group",
+		"uk", "gb", "usa", "eu", "europe", "international", "intl":
 		return true
 	}
 	return false
@@ -317,6 +322,9 @@ func isFiller(s string) bool {
 func (m match) otherNumber(k int, word string) bool {
 	switch word {
 	case "no", "nos", "number", "numbers", "num", "nr", "plate", "marked", "stamped":
+	case "drawing", "report", "batch":
+		next, follows := m.next()
+		return follows && !next.capital && next.text != "of" && isCounted(next.text) // "drawing 22 visitors a day"
 	case "frame":
 		return len(m.key.exact) < 2
 	default:
@@ -333,6 +341,10 @@ func (m match) otherNumber(k int, word string) bool {
 		}
 	}
 	next, follows := m.next()
+	counted := follows && !next.capital && next.text != "of" && isCounted(next.text)
+	if counted {
+		return true // "no 14 inch bolts"
+	}
 	if word == "no" && m.text[m.ps[k].start:m.ps[k].end] == "no" && !strings.Contains(m.gap(k+1), ".") {
 		return follows && !next.capital
 	}

@@ -41,7 +41,8 @@ const (
 )
 
 // Value is one private thing. Kind is "person", "supplier", "term", "cost",
-// "reading" (a length or a percentage, as text), or one of the identifiers:
+// "reading" ("thickness", "least_thickness", "loss", "limit"; a length or a
+// percentage, as text), or one of the identifiers:
 // "number", "serial", "drawing", "report", "approval". Any other kind counts as
 // an identifier if it has a digit, else as a term. Where says where it stands;
 // it comes back with a finding and is not read.
@@ -96,11 +97,15 @@ type Index struct {
 	allowed  func(string) bool
 }
 
-const usualRun = 8
+const (
+	usualRun    = 8
+	longestName = 200 // bytes; a longer value is prose, and held against the text as a note
+)
 
 // NewIndex makes an index.
 func NewIndex(p Private) *Index {
-	x := &Index{allowed: p.Allowed, copies: newCopyIndex(p.Notes, cmp.Or(p.RunOfWords, usualRun))}
+	notes := slices.Clone(p.Notes)
+	x := &Index{allowed: p.Allowed}
 	if x.allowed == nil {
 		x.allowed = func(string) bool { return false }
 	}
@@ -108,12 +113,16 @@ func NewIndex(p Private) *Index {
 	credited := creditedNames(p.Credited)
 	var keys []key
 	for _, v := range p.Values {
+		if len(v.Value) > longestName {
+			notes = append(notes, Note{v.Value, v.Where})
+			continue
+		}
 		switch v.Kind {
 		case "person":
 			keys = append(keys, personKeys(v, credited)...)
 		case "cost":
 			x.costs = append(x.costs, costsOf(v)...)
-		case "reading":
+		case "reading", "thickness", "least_thickness", "loss", "limit":
 			readings = append(readings, readingsOf(v)...)
 		default:
 			if !credited.all[squeezed(v.Value)] {
@@ -121,6 +130,7 @@ func NewIndex(p Private) *Index {
 			}
 		}
 	}
+	x.copies = newCopyIndex(notes, cmp.Or(p.RunOfWords, usualRun))
 	x.names, x.merged = newNameTable(keys), newNameTable(mergedKeys(keys))
 	x.readings = newReadingIndex(readings)
 	slices.SortStableFunc(x.costs, func(a, b cost) int { return cmp.Compare(a.thousandths, b.thousandths) })

@@ -36,8 +36,9 @@ type key struct {
 
 func newKey(kind, where string, c class, ps []piece) key {
 	k := key{kind: kind, where: where, class: c, ordinary: true}
+	var exact strings.Builder
 	for _, p := range ps {
-		k.exact += p.text
+		exact.WriteString(p.text)
 		if !p.joined {
 			k.words++
 		}
@@ -48,6 +49,7 @@ func newKey(kind, where string, c class, ps []piece) key {
 		}
 		k.ordinary = k.ordinary && (p.digits || isEveryday(p.text))
 	}
+	k.exact = exact.String()
 	k.similar = similar(k.exact)
 	return k
 }
@@ -280,6 +282,9 @@ func (m match) wholeWords() bool {
 	const longEnough = 5
 	if !m.ps[m.i].joined && (m.j+1 == len(m.ps) || !m.ps[m.j+1].joined) {
 		return true
+	}
+	if m.key.beside != nil && m.i > 0 && (m.ps[m.i-1].text == "sn" || m.ps[m.i-1].text == "n" || slices.Contains(introducesAll, m.ps[m.i-1].text)) {
+		return m.j+1 == len(m.ps) || !m.ps[m.j+1].joined // "No88", "S/N88"
 	}
 	return m.key.letters && len(m.key.exact) >= longEnough && (m.key.class != identifier || m.key.digits)
 }

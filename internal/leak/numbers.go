@@ -109,13 +109,13 @@ var (
 	amount     = `([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,3})?)`
 	scale      = `(?:\s?(k|K|m|M|million|thousand|grand)\b)?`
 	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN))\s{0,2}` + amount + scale)
-	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
+	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?|pence|p)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
 	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2})\b`)
 	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|fee)\b[^.!?\n0-9]{0,30}$`)
 )
 
 // currencies are the words and codes that moneyFirst and moneyLast know.
-var currencies = []string{"gbp", "eur", "usd", "chf", "sek", "nok", "dkk", "cad", "aud", "nzd", "jpy", "pln", "pound", "pounds", "quid", "sterling", "euro", "euros", "dollar", "dollars"}
+var currencies = []string{"gbp", "eur", "usd", "chf", "sek", "nok", "dkk", "cad", "aud", "nzd", "jpy", "pln", "pound", "pounds", "quid", "sterling", "euro", "euros", "dollar", "dollars", "pence", "p"}
 
 func currencyOf(s string) string {
 	switch strings.ToLower(s) {
@@ -180,7 +180,7 @@ func sums(text string) []sum {
 	}
 	for _, m := range moneyLast.FindAllStringSubmatchIndex(text, -1) {
 		t, tol, ok := parseAmount(text[m[2]:m[3]], group(text, m, 2))
-		if !ok {
+		if !ok || isWeight(text[m[7]:]) {
 			continue
 		}
 		end := m[7]
@@ -189,9 +189,23 @@ func sums(text string) []sum {
 				t, tol, end = t+p/100, 5, m[1]
 			}
 		}
-		all = append(all, sum{m[0], end, t, tol, currencyOf(text[m[6]:m[7]])})
+		currency := currencyOf(text[m[6]:m[7]])
+		if currency == "P" || currency == "PENCE" {
+			t, tol, currency = t/100, tol/100, "GBP"
+		}
+		all = append(all, sum{m[0], end, t, tol, currency})
 	}
 	return all
+}
+
+// isWeight: "58 pounds of lead" cost nothing yet.
+func isWeight(rest string) bool {
+	of, ok := strings.CutPrefix(rest, " of ")
+	if !ok {
+		return strings.HasPrefix(rest, " in weight")
+	}
+	what := pieces(of[:min(len(of), 24)])
+	return len(what) > 0 && howCommon(what[0].text) != link // "of our own money"
 }
 
 func group(text string, m []int, n int) string {
@@ -224,7 +238,7 @@ func (x *Index) costsIn(p plain) []Finding {
 		all = append(all, sums(text)...)
 	}
 	for _, m := range bareMoney.FindAllStringIndex(text, -1) {
-		if t, _, ok := parseAmount(text[m[0]:m[1]], ""); ok && moneyWords.MatchString(text[:m[0]]) && !unitFollows(text[m[1]:]) {
+		if t, _, ok := parseAmount(text[m[0]:m[1]], ""); ok && moneyWords.MatchString(text[max(0, m[0]-wordsBefore):m[0]]) && !unitFollows(text[m[1]:]) {
 			all = append(all, sum{m[0], m[1], t, 0, ""})
 		}
 	}
@@ -243,6 +257,8 @@ func (x *Index) costsIn(p plain) []Finding {
 	}
 	return found
 }
+
+const wordsBefore = 64 // bytes before a bare number in which "cost" is looked for
 
 func unitFollows(rest string) bool {
 	ps := pieces(rest[:min(len(rest), 16)])
@@ -274,7 +290,7 @@ func spokenSums(p plain) []sum {
 			continue
 		}
 		t, tol, ok := parseAmount(digits, "")
-		if !ok {
+		if !ok || isWeight(p.text[ps[next].end:]) {
 			continue
 		}
 		end := next

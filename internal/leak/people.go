@@ -40,6 +40,17 @@ const shortestSurname = 4 // letters; a shorter one counts only in a full name
 // personKeys are the forms in which a person may be named: in full, without
 // middle names, with initials, surname first, and by the surname.
 func personKeys(v Value, c credited) []key {
+	keys := namedKeys(v, c)
+	if written := spelledOut.Replace(v.Value); written != v.Value {
+		keys = append(keys, namedKeys(Value{v.Kind, written, v.Where}, c)...)
+	}
+	return keys
+}
+
+// spelledOut writes letters with two dots and the like as two letters.
+var spelledOut = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue", "å", "aa", "Å", "Aa", "ø", "oe", "Ø", "Oe")
+
+func namedKeys(v Value, c credited) []key {
 	words := nameWords(v.Value)
 	if len(words) == 0 || c.all[squeezed(v.Value)] {
 		return nil

@@ -5,7 +5,7 @@ import "fmt"
 // Other returns the cases that were written by hand.
 func Other() []Case {
 	var all []Case
-	for _, group := range [][]Case{otherLeaks(), otherClean()} {
+	for _, group := range [][]Case{otherLeaks(), otherClean(), furtherLeaks(), furtherClean()} {
 		for _, c := range group {
 			c.ID = fmt.Sprintf("other-%04d", len(all)+1)
 			all = append(all, c)
@@ -87,6 +87,61 @@ func otherLeaks() []Case {
 			"brenna@quill.example.org", "brenna(at)example.org", "brenna at example dot org", "brenna[at]example[dot]org", "brenna.q at mail dot example dot org", "Brenna AT example DOT org", "brenna&#x40;example.org", "brenna＠example．org", "<brenna@example.org>", "bren\u200bna@exam\u200bple.org",
 			"The shed is at EC1A 1BB.", "ec1a 1bb", "EC1A  1BB", "EC1A\n1BB", "EC1A1BB", "post it to W1A 0AX", "ＥＣ１Ａ １ＢＢ", "E C 1 A 1 B B", "+49 30 901820", "+1-202-555-0143", "call 960123"),
 	)
+}
+
+// furtherLeaks were written after the first two sets were found, to see what
+// had been fitted to them.
+func furtherLeaks() []Case {
+	const (
+		bilge  = "Pump ran dry because somebody left the strainer in the sink, so the bearing is scored and the shaft went blue."
+		glue   = "The frame maker used the wrong glue in the nineties and every joint we tap now sounds like a biscuit tin."
+		ladder = "Nobody signed for the ladder. It was the same ladder that slipped in March and we were lucky that day."
+	)
+	return joined(
+		with("part_number", "RK 718.02-C", true, "RK 718.02-C", "rk71802c", "RK-718-02-C", "R.K. 718/02 C", "RK 7 1 8 0 2 C", "RK_718_02_C", "RK&thinsp;718.02&minus;C", "ＲＫ 718.02-C", "RK 7I8.O2-C", "RΚ 718.02-С", "RK seven one eight zero two C", "romeo kilo seven one eight oh two charlie", "RK 718.02-*C*", "RK 718,02,C", "RK718.02‐C", "[RK](a)[718](b).02-C", "RK\t718\t02\tC",
+			"https://example.org/RK%20718%2E02%2DC", "RK 718.\n02-C", "rk 718:02:c", "R\u0336K\u0336 718.02-C", "RK 718.02-C's twin", "<td>RK 718</td><td>02-C</td>", "🆁🅺 ⁷¹⁸.⁰²-C"),
+		with("serial", "S/N 204", true, "SN204", "S/N204", "No204", "Serial Nº 204", "serial number: two hundred and four", "serial two-oh-four", "the serial is 2-0-4", "number 204 on the plate", "stamped 204"),
+		with("approval", "MOD-009", true, "Mod 9", "MOD 009", "mod nine", "modification no. 9", "mod. zero zero nine", "approval MOD/009", "MOD_OO9"),
+		with("drawing", "4471/B sheet 12", true, "4471/B", "drawing 4471 B, sheet 12", "4471-b sht 12", "44-71-B", "drawing number 4471 B"),
+		with("person", "Jürgen Mühlbach", true, "Jürgen Mühlbach", "Juergen Muehlbach", "Jurgen Muhlbach", "J. Mühlbach", "Mühlbach’s", "MUEHLBACH", "Mu\u0308hlbach", "Müh&shy;l&shy;bach"),
+		with("person", "Dr Isla Fairweather-Knott", true, "Isla Fairweather-Knott", "Fairweather Knott", "Dr Fairweather-Knott", "I. Fairweather-Knott", "FAIRWEATHERKNOTT", "Fairweather-\nKnott"),
+		with("person", "Ned Orr", true, "Ned Orr", "N. Orr", "Orr, Ned", "Ned  Orr's", "NED ORR", "Ned J. Orr", "Ned **Orr**"),
+		with("person", "Dawn Fisher", true, "Dawn Fisher", "Mr Fisher of the paint team", "Then Fisher said no.", "It was Fisher who saw it.", "Fisher's drill, said the label, by Fisher.", "D. Fisher"),
+		with("supplier", "Corvane Aero Spares (UK) Ltd.", true, "Corvane Aero Spares", "Corvane Aerospares", "corvane-aero-spares.example", "CORVANE AERO SPARES", "Corvane\nAero Spares", "Corvane Aero-Spares'", "Corvane Aero Spares (UK) Limited"),
+		with("supplier", "Tolley and Brace", true, "Tolley & Brace", "Tolley and Brace Ltd", "TOLLEY+BRACE", "Tolley &amp; Brace's"),
+		with("cost", "GBP 57.80", true, "£57.80", "fifty-seven pounds eighty", "57.80 pounds", "5780p", "£58", "GBP57.80", "57 pounds and 80p", "£57·80", "It cost 57.80."),
+		with("reading", "0.9 mm", true, "0.9 mm", "900 microns", "nine tenths of a millimetre", "0.90mm", "35 thou", ".9 mm", "0·9 millimetres"),
+		with("reading", "33%", true, "33%", "33 per cent", "a third of its thickness had gone", "thirty-three percent", "33 percent"),
+		copiedFrom(bilge, true, bilge, "Somebody left the strainer in the sink, so the bearing is scored.", "SOMEBODY LEFT THE STRAINER IN THE SINK, SO", "the strainer in the sink so the bear-\ning is scored and the shaft went blue", "Pump ran because somebody left strainer in the so the bearing scored and the went blue.", "Pump ran hot because somebody dropped the strainer down the sink, so our bearing is scored but the shaft went dark.",
+			"Pump ran dry because someone left the strainer by the sink, so its bearing is scored and its shaft went blue."),
+		copiedFrom(glue, true, "Every joint we tap now sounds like a biscuit tin.", "they used the wrong glue in the nineties and every joint we tap now rings", "The frame maker took the wrong glue in those nineties and every seam we tap now rings like a biscuit drum.", "frame maker used the glue in the nineties every joint we tap sounds like a biscuit"),
+		copiedFrom(ladder, true, "It was the same ladder that slipped in March.", "Nobody signed for the ladder; it was the same ladder", "Nobody asked for the ladder. Perhaps was the same ladder — slipped in March and they were lucky that time.", "Nobody signed for ladder. It was same ladder that slipped March and we were that day."),
+		with("person", "x", true, "01632 nine six oh one two three", "plus four four one six three two nine six oh one two three", "ring 0 1 6 3 2 9 6 0 1 2 3", "01632/960 123", "+44-1632-960-123", "tel.: 01632 960123", "gus dot p at mail dot example dot net", "gus @ example dot net", "Write to gus.p at example.net.", "gus_at_example_dot_net", "GUS [AT] EXAMPLE [DOT] NET", "gus{at}example.net", "dn55 1pt", "Dn55 1pt", "DN55.1PT", "dn551pt", "BFPO 58", "bfpo 58"),
+	)
+}
+
+func furtherClean() []Case {
+	const bilge = "Pump ran dry because somebody left the strainer in the sink, so the bearing is scored and the shaft went blue."
+	common := []string{
+		"The pump ran dry and its bearing is scored.", "Somebody left a strainer in the sink.", "The shaft went blue, which means that it had been very hot.", "Drawing 204 visitors on one day was a record.", "Number 9 is the next stop on the tour.", "We need nine more.", "Ask for the 204 bus.", "Meet at number 9, Quay Cottages.", "Part 9 of the story is next week.",
+		"Nine frames, and two hundred and four ribs.", "In 1718 the harbour was built.", "It was made in 2004.", "Open 7 days, 18.02 to 18.30.", "At dawn the fisher boats leave.", "Dawn broke. Fishers came.", "A kingfisher sat there.", "Brace the frame and tighten.", "Aero engines need spares.", "There were spares for an aero engine.", "The knot was fair in that weather.",
+		"33 people came.", "It was 9 mm wide.", "A third of an hour later it was off.", "£5.78 a cup", "It took 57 hours and 80 rivets.", "58 pounds of lead", "57.80 kg", "Look at example.org or ring the bell.", "The site is example dot org, look at it.", "Lines 10 to 15 on page 204.", "He scored 204 not out.", "204 mm", "the 204th", "Week 9", "9 a.m.", "Frame 9 is out.",
+		"M25 2nd exit", "A12 5th turning", "3 in 4 of them", "Two of the 204 were ours.", "c 1920, no. 12 of 40 in the photo album.", "Order in the hangar, orrery in the hall.", "Ned the dog", "Needs more work.", "Every joint was tapped.", "The frame maker used glue.", "A biscuit tin held the screws.", "It was the same as the day before.", "We were lucky that day.",
+		"On the other side of the hull, at the back of the hangar, there is more to see.", "As far as we can tell it is the first of its kind.", "It turned out to be one of the best days of the year so far.", "Come and see it for yourself on the first Sunday of the month.", "Registration G-204 is not ours.", "The 9.15 train", "Gate 9, row 204.", "A modest 9 per cent more came.",
+	}
+	sets := []Case{
+		{Private: []Value{{"part_number", "RK 718.02-C"}, {"serial", "S/N 204"}, {"approval", "MOD-009"}, {"person", "Ned Orr"}}, Notes: []string{bilge}},
+		{Private: []Value{{"person", "Dawn Fisher"}, {"supplier", "Corvane Aero Spares (UK) Ltd."}, {"supplier", "Tolley and Brace"}, {"cost", "GBP 57.80"}, {"person", "Dr Isla Fairweather-Knott"}}, Notes: []string{hinge}},
+	}
+	var all []Case
+	for _, s := range sets {
+		for _, t := range common {
+			c := s
+			c.Text = t
+			all = append(all, c)
+		}
+	}
+	return all
 }
 
 func otherClean() []Case {
