@@ -421,10 +421,14 @@ func renamePhoto(d *dice, w *tree, tags []string) string {
 	}
 	from := photoOf(pick(d, tags))
 	to := d.fresh(w, "photos/%s.jpg")
+	w.movePhoto(from, to)
+	return from + " → " + to
+}
+
+func (w *tree) movePhoto(from, to string) {
 	w.move(from, to)
 	w.move(from+".yaml", to+".yaml")
 	w.rename(path.Base(from), path.Base(to), "log/", "wording/", "editions/")
-	return from + " → " + to
 }
 
 func tellInPhoto(d *dice, w *tree) string {
@@ -444,7 +448,11 @@ func renamePart(d *dice, w *tree, parts []string) string {
 	}
 	from := pick(d, parts)
 	to := d.fresh(w, "parts/%s.md")
+	w.movePart(from, to)
+	return from + " → " + to
+}
+
+func (w *tree) movePart(from, to string) {
 	w.move(from, to)
 	w.rename(idOf(from), idOf(to), "log/", "photos/", "wording/")
-	return from + " → " + to
 }

@@ -55,6 +55,11 @@ func renamePerson(d *dice, w *tree) string {
 		return ""
 	}
 	w.taken[to] = true
+	w.movePerson(from, to)
+	return from + " → " + to
+}
+
+func (w *tree) movePerson(from, to string) {
 	w.editSettings("{id: "+from+",", "{id: "+to+",")
 	who := regexp.MustCompile(`(?m)^((?:by|written_by): )"?` + from + `"?$`)
 	for name, text := range w.files {
@@ -62,7 +67,6 @@ func renamePerson(d *dice, w *tree) string {
 			w.files[name] = who.ReplaceAllString(text, "${1}"+to)
 		}
 	}
-	return from + " → " + to
 }
 
 // addRole gives somebody another role. Whoever decides keeps theirs, and nobody
