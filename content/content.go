@@ -1,5 +1,6 @@
-// Package content embeds the demonstration workspace: an invented trust, its
-// invented flying boat and one winter of work on it.
+// Package content embeds what a new workspace is made from: the demonstration (an
+// invented trust, its invented flying boat and one winter of work on it), and a
+// start with nothing in it but settings to fill in.
 //
 // It promises that Demo is a whole workspace that passes its own checks. It
 // must not know how any file in it is read.
@@ -10,14 +11,19 @@ import (
 	"io/fs"
 )
 
-//go:embed all:demo
+//go:embed all:demo all:start
 var embedded embed.FS
 
 // Demo returns the demonstration workspace, rooted at its workshop.yaml.
-func Demo() fs.FS {
-	demo, err := fs.Sub(embedded, "demo")
+func Demo() fs.FS { return below("demo") }
+
+// Start returns a workspace with nothing in it but settings to fill in.
+func Start() fs.FS { return below("start") }
+
+func below(folder string) fs.FS {
+	sub, err := fs.Sub(embedded, folder)
 	if err != nil {
-		panic(err) // the name is a constant that fs.Sub accepts
+		panic(err) // both names are constants that fs.Sub accepts
 	}
-	return demo
+	return sub
 }

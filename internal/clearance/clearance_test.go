@@ -497,6 +497,7 @@ func TestLastGateStopsPrivateNames(t *testing.T) {
 	d := newBench(t).desk()
 	for name, page := range map[string]string{
 		"a.html": `<img alt="D-2217 sheet 3">`, "b.txt": "from Hexworth Castings", "fo7-2217-4.jpg": "", "c.html": "<!-- Gus Penhallick -->",
+		"d.html": "<p>It was <b>FO7-2217</b>-4.</p>", "e.svg": "<text>D-2217 sheet 3</text>", "f.css": "/* from Hexworth Castings */", "g.md": "FO7-2217-4",
 	} {
 		err := d.Gate(map[string][]byte{name: []byte(page)})
 		var leak *clearance.Leak

@@ -333,3 +333,14 @@ func (d *Desk) Withdrawn() map[string]day.Date {
 	}
 	return stories
 }
+
+// PhotosWaiting lists the pictures that keep a cleared unit in.
+func (d *Desk) PhotosWaiting(u *Unit) []string {
+	var waiting []string
+	for _, id := range u.Photos {
+		if d.byID[id].Standing != Cleared {
+			waiting = append(waiting, id)
+		}
+	}
+	return waiting
+}

@@ -134,6 +134,13 @@ func (d *Desk) Units() []*Unit { return d.units }
 // Check returns every fault of the files and every finding, in order of place.
 func (d *Desk) Check() []reading.Problem {
 	problems := slices.Clone(d.problems)
+	for _, e := range d.log.AllEntries() {
+		if e.Date.After(d.today) {
+			p := e.Doc.Problem("date", "future", e.Date.String(), fmt.Sprintf("the entry is dated %s, after today (%s), so it does not count yet", e.Date, d.today), "correct the year, if it is a slip")
+			p.Advice = true
+			problems = append(problems, p)
+		}
+	}
 	for _, u := range d.units {
 		for _, f := range u.Findings {
 			problems = append(problems, f.Problem)
@@ -359,7 +366,11 @@ func (d *Desk) editionUnit(e *wording.Edition) *Unit {
 	}
 	for _, name := range e.Photos {
 		if photo, ok := d.byID["photo/"+name]; !ok || photo.kept {
-			u.find(e.Doc.At("photos"), "no-photo", name, fmt.Sprintf("the photo %q is not offered for publication", name), "tag it with publish: offered, or take it out")
+			what := "is not offered for publication"
+			if !ok {
+				what = "has no tag in photos/"
+			}
+			u.find(e.Doc.At("photos"), "no-photo", name, fmt.Sprintf("the photo %q %s", name, what), "tag it with publish: offered, or take it out")
 		} else {
 			u.Photos = append(u.Photos, photo.ID)
 		}

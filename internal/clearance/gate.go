@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"golang.org/x/net/html"
+	"golang.org/x/net/html/atom"
 
 	"example.org/opencowl/internal/reading"
 )
@@ -24,11 +26,11 @@ func (d *Desk) Gate(files map[string][]byte) error {
 	for name, data := range files {
 		look(name, "the file's name", name)
 		switch {
-		case strings.HasSuffix(name, ".html"), strings.HasSuffix(name, ".xml"):
+		case strings.HasSuffix(name, ".html"), strings.HasSuffix(name, ".xml"), strings.HasSuffix(name, ".svg"):
 			for _, segment := range segments(data) {
 				look(name, "the page", segment)
 			}
-		case strings.HasSuffix(name, ".txt"), strings.HasSuffix(name, ".js"), strings.HasSuffix(name, ".json"):
+		case utf8.Valid(data):
 			look(name, "the file", string(data))
 		}
 	}
@@ -43,25 +45,46 @@ func (d *Desk) Gate(files map[string][]byte) error {
 type Leak struct{ Findings []reading.Problem }
 
 func (l *Leak) Error() string {
-	lines := []string{fmt.Sprintf("the last gate stopped this: %d findings", len(l.Findings))}
+	lines := []string{"the last gate stopped this:"}
 	for _, f := range l.Findings {
 		lines = append(lines, f.Error())
 	}
 	return strings.Join(lines, "\n")
 }
 
-// segments are the texts and attribute values of a page, each by itself.
+// inline are the elements that do not part the words of a sentence.
+var inline = map[atom.Atom]bool{atom.A: true, atom.Abbr: true, atom.B: true, atom.Bdi: true, atom.Bdo: true, atom.Cite: true, atom.Code: true,
+	atom.Em: true, atom.I: true, atom.Kbd: true, atom.Mark: true, atom.Q: true, atom.S: true, atom.Small: true, atom.Span: true,
+	atom.Strong: true, atom.Sub: true, atom.Sup: true, atom.Time: true, atom.U: true, atom.Var: true, atom.Wbr: true}
+
+// segments are the texts of a page, each block's by itself whatever marks stand
+// inside it, its comments, and the values of its attributes.
 func segments(page []byte) []string {
 	var all []string
+	var block strings.Builder
+	flush := func() {
+		if block.Len() > 0 {
+			all = append(all, block.String())
+			block.Reset()
+		}
+	}
 	z := html.NewTokenizer(bytes.NewReader(page))
 	for {
-		switch z.Next() {
+		kind := z.Next()
+		switch kind {
 		case html.ErrorToken:
+			flush()
 			return all
-		case html.TextToken, html.CommentToken:
+		case html.TextToken:
+			block.Write(z.Text())
+		case html.CommentToken:
 			all = append(all, string(z.Text()))
-		case html.StartTagToken, html.SelfClosingTagToken:
-			for _, a := range z.Token().Attr {
+		case html.StartTagToken, html.EndTagToken, html.SelfClosingTagToken:
+			token := z.Token()
+			if !inline[token.DataAtom] {
+				flush()
+			}
+			for _, a := range token.Attr {
 				all = append(all, a.Val)
 			}
 		}

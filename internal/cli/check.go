@@ -2,10 +2,12 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
+	"example.org/opencowl/internal/card"
 	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
@@ -36,6 +38,11 @@ elsewhere, from a freeze or a run sheet, with --head.`,
 				return s.checkLedger(cmd.Context(), head)
 			}
 			all := append(s.faults, s.desk.Check()...)
+			cards, err := s.checkCards(cmd.Context())
+			if err != nil {
+				return err
+			}
+			all = append(all, cards...)
 			stops := 0
 			for _, p := range all {
 				if !p.Advice {
@@ -46,10 +53,11 @@ elsewhere, from a freeze or a run sheet, with --head.`,
 			c := s.desk.Counts()
 			a.say("read %d parts, %d entries, %d photos, %d stories, %d glossary words, %d tours, %d editions on %s",
 				c.Parts, c.Entries, c.Photos, c.Stories, c.Words, c.Tours, c.Editions, s.today)
+			advice := count(len(all)-stops, "piece of advice", "pieces of advice")
 			if stops == 0 {
-				a.say("nothing stops; %d pieces of advice", len(all)-stops)
+				a.say("nothing stops; %s", advice)
 			} else {
-				a.say("%d problems and %d pieces of advice", stops, len(all)-stops)
+				a.say("%s and %s", count(stops, "problem", "problems"), advice)
 			}
 			if all == nil {
 				all = []reading.Problem{}
@@ -70,6 +78,42 @@ elsewhere, from a freeze or a run sheet, with --head.`,
 	cmd.Flags().BoolVar(&ledger, "ledger", false, "look whether the ledger is whole")
 	cmd.Flags().StringVar(&head, "head", "", "the ledger's head as it was written down elsewhere")
 	return cmd
+}
+
+// count writes a number with its noun.
+func count(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}
+
+// checkCards lays out every card of every tour, so that whoever writes learns
+// what does not fit, and not the guide an hour before the talk. Text that does not
+// fit on A5 is advice, since it may fit on another paper; anything else stops.
+func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
+	theme, err := s.ws.Theme()
+	if err != nil {
+		return nil, err
+	}
+	opt := card.Options{Paper: "a5", Faces: []string{"front", "back"}, AsOf: s.today, Theme: theme}
+	var all []reading.Problem
+	for _, id := range s.desk.Tours() {
+		tour, err := s.desk.DraftTour(id)
+		if err != nil {
+			return nil, err
+		}
+		_, err = card.DraftDeck(ctx, s.desk.DraftSettings(), tour, opt)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		var overflow *card.Overflow
+		advice := errors.As(err, &overflow)
+		for _, line := range lines(err) {
+			all = append(all, reading.Problem{Place: reading.Place{File: "tours/" + id + ".yaml"}, Code: "card", Message: line, Advice: advice})
+		}
+	}
+	return all, nil
 }
 
 // ledgerReport is the machine output of check --ledger.

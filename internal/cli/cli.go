@@ -250,6 +250,15 @@ func (a *app) openOn(ctx context.Context, dir, writer string, given day.Date, no
 		return nil, err
 	}
 	closers = append(closers, func() { s.db.Close() })
+	if writer != "check" {
+		broken, err := s.db.VerifyLedger(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if len(broken) > 0 {
+			return nil, fmt.Errorf("the ledger is not whole (row %d: %s), so what was decided cannot be trusted; see opencowl check --ledger, and restore the database from a copy", broken[0].Seq, broken[0].Why)
+		}
+	}
 	return s, s.look(ctx, clock)
 }
 

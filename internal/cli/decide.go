@@ -158,6 +158,9 @@ func (a *app) decide(ctx context.Context, ids []string, decision clearance.Decis
 	for _, u := range taken {
 		reports = append(reports, report(u))
 		a.say("%s: %s by %s", u.ID, u.Standing, decision.By)
+		for _, photo := range s.desk.PhotosWaiting(u) {
+			a.say("  its picture %s still waits for a decision", photo)
+		}
 	}
 	return a.print(reports)
 }

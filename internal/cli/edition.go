@@ -232,6 +232,13 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 	if _, err := s.db.Edition(ctx, week.String()); err == nil {
 		return frozenAlready(week, by)
 	}
+	others, err := s.db.Editions(ctx)
+	if err != nil {
+		return err
+	}
+	if n := len(others); n > 0 && others[n-1].Week > week.String() {
+		return fmt.Errorf("edition %s is frozen already, and %s comes before it: members would read the weeks out of order; tell it in a later edition", others[n-1].Week, week)
+	}
 	e, letter, err := s.assemble(ctx, week)
 	if err != nil {
 		return err
@@ -393,19 +400,25 @@ func (s *session) wouldBe(ctx context.Context, week day.Week, r *editionReport) 
 	return letter, nil
 }
 
-// lines splits joined errors.
+// lines are the messages of joined errors. An error that wraps several in one
+// sentence stays whole.
 func lines(err error) []string {
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		var all []string
-		for _, e := range joined.Unwrap() {
-			all = append(all, lines(e)...)
-		}
-		return all
-	}
 	if err == nil {
 		return nil
 	}
-	return []string{err.Error()}
+	joined, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return []string{err.Error()}
+	}
+	var all, own []string
+	for _, e := range joined.Unwrap() {
+		all = append(all, lines(e)...)
+		own = append(own, e.Error())
+	}
+	if strings.Join(own, "\n") != err.Error() {
+		return []string{err.Error()}
+	}
+	return all
 }
 
 // writeLetter writes a letter so that a browser shows its pictures.

@@ -43,16 +43,37 @@ type job struct {
 // run builds the job in empty memory. It returns every file or an error, never
 // a part: what Hugo has written when it fails is thrown away. A warning is an
 // error, since Hugo warns where it leaves something out.
-func (j job) run(ctx context.Context) (out map[string][]byte, err error) {
+func (j job) run(ctx context.Context) (map[string][]byte, error) {
 	select {
 	case turn <- struct{}{}:
-		defer func() { <-turn }()
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
 	if err := ctx.Err(); err != nil {
+		<-turn
 		return nil, err
 	}
+	// Hugo takes no context, and after many faults of a layout it can wait for
+	// itself for ever; whoever calls it off is not held up by that.
+	type result struct {
+		files map[string][]byte
+		err   error
+	}
+	built := make(chan result, 1)
+	go func() {
+		defer func() { <-turn }()
+		files, err := j.build()
+		built <- result{files, err}
+	}()
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case r := <-built:
+		return r.files, r.err
+	}
+}
+
+func (j job) build() (out map[string][]byte, err error) {
 	defer func() {
 		if r := recover(); r != nil {
 			out, err = nil, fmt.Errorf("site: the page builder gave up: %v", r)
@@ -63,9 +84,6 @@ func (j job) run(ctx context.Context) (out map[string][]byte, err error) {
 		return nil, err
 	}
 	if err := buildIn(j.theme, source, destination); err != nil {
-		return nil, err
-	}
-	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	return j.collect(destination)

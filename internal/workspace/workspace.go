@@ -104,11 +104,15 @@ func (w *Workspace) Lock(command string) (release func(), err error) {
 	}
 	note := w.Path(stateDir + "/lock.json")
 	if !ok {
+		where, err := filepath.Abs(w.Dir)
+		if err != nil {
+			where = w.Dir
+		}
 		var h holder
 		if data, err := os.ReadFile(note); err == nil && json.Unmarshal(data, &h) == nil && h.Command != "" {
-			return nil, fmt.Errorf("%s: %w (%s, process %d); wait until it has ended, then run this again", w.Dir, ErrBusy, h.Command, h.PID)
+			return nil, fmt.Errorf("%s: %w (%s, process %d); wait until it has ended, then run this again", where, ErrBusy, h.Command, h.PID)
 		}
-		return nil, fmt.Errorf("%s: %w; wait until it has ended, then run this again", w.Dir, ErrBusy)
+		return nil, fmt.Errorf("%s: %w; wait until it has ended, then run this again", where, ErrBusy)
 	}
 	data, err := json.Marshal(holder{os.Getpid(), command})
 	if err == nil {
