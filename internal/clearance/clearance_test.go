@@ -202,6 +202,8 @@ func TestPrivateThingsAreFoundInPublicWords(t *testing.T) {
 		{"part number with zero-width space", "It was FO7-22\u200b17-4 on the list.", "private-name", "17-4"},
 		{"part number full width", "It was ＦＯ７-2217-4 on the list.", "private-name", "2217"},
 		{"drawing", "See D-2217, sheet 3.", "private-name", "sheet 3"},
+		{"supplier in Cyrillic look-alikes", "Bought from H\u0435xw\u043erth C\u0430stings.", "private-name", "\u0430stings"},
+		{"every fourth word swapped", "He drilled out some rivets on the left side before the lower strip came away clean.", "copied-sentence", ""},
 		{"person in HTML entities", "Gus Pen&#104;allick folded it.", "private-name", "Penhallick"},
 		{"supplier", "Bought from Hexworth   castings.", "private-name", "castings"},
 		{"private term", "Metal from QUAYSIDE-ALLOYS came.", "private-name", "ALLOYS"},

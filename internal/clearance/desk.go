@@ -22,6 +22,7 @@ import (
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/edition"
+	"example.org/opencowl/internal/leak"
 	"example.org/opencowl/internal/picture"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
@@ -55,7 +56,7 @@ type Desk struct {
 	today day.Date
 	now   func() time.Time
 
-	private   *private
+	private   *leak.Index
 	units     []*Unit
 	byID      map[string]*Unit
 	photos    map[string]cleared.Photo // by original name, ready to show
@@ -86,7 +87,7 @@ func Open(ctx context.Context, ws *workspace.Workspace, books Books, o Options) 
 	if err := d.readEditions(ctx); err != nil {
 		return nil, err
 	}
-	d.private = gatherPrivate(d.log, s)
+	d.private = d.privateIndex()
 	if err := d.gatherUnits(ctx, o.Watch); err != nil {
 		return nil, err
 	}

@@ -2,13 +2,13 @@ package clearance
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
 	"unicode/utf8"
 
 	"golang.org/x/net/html"
 	"golang.org/x/net/html/atom"
 
+	"example.org/opencowl/internal/leak"
 	"example.org/opencowl/internal/reading"
 )
 
@@ -18,9 +18,13 @@ import (
 func (d *Desk) Gate(files map[string][]byte) error {
 	var findings []reading.Problem
 	look := func(file, what, text string) {
-		for _, l := range d.private.namesIn(text) {
-			findings = append(findings, reading.Problem{Place: reading.Place{File: file}, Code: l.code, Value: l.shown,
-				Message: fmt.Sprintf("%s holds %q, which is private (%s)", what, l.shown, l.kind), Remedy: "nothing was written; take it out of the wording"})
+		for _, l := range d.private.Find(text) {
+			if l.Code != leak.CodeName {
+				continue // released facts, and the pages' own addresses and numbers
+			}
+			message, _ := tellLeak(l)
+			findings = append(findings, reading.Problem{Place: reading.Place{File: file}, Code: l.Code, Value: l.Shown,
+				Message: what + ": " + message, Remedy: "nothing was written; take it out of the wording"})
 		}
 	}
 	for name, data := range files {

@@ -67,7 +67,7 @@ var surnames = strings.Fields("Abernethy Brockwell Culverhay Dunstable Eskdale F
 var firms = []string{"Netherby Forge", "Calder Plating", "Ossington Tubes", "Brant & Daughters", "Wexcombe Rubber"}
 
 // pumpWord stands in public words: as a private name it stops their story.
-const pumpWord = "leather"
+const pumpWord = "P9-404"
 
 func (d *dice) words(least, most int) string {
 	var all []string
