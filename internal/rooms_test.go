@@ -36,6 +36,8 @@ func TestRenderersDoNotKnowTheRecord(t *testing.T) {
 			"public words are read without the record beside them; clearance fills in released facts"},
 		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table"}, []string{"worklog", "wording", "clearance", "record"},
 			"it serves both sides and belongs to neither"},
+		{[]string{"outgoing"}, []string{"worklog", "wording", "clearance", "leak", "card", "site", "post", "picture"},
+			"it reads finished bytes as a stranger would, and trusts nobody who wrote them"},
 		{[]string{"worklog", "record"}, []string{"wording", "clearance", "cleared", "store"},
 			"the record does not bend to what is told about it"},
 	} {
@@ -62,6 +64,7 @@ func TestOneOwnerForEachHeavyDependency(t *testing.T) {
 		"github.com/goccy/go-yaml":              {"reading"},
 		"example.org/opencowl/internal/worklog": {"clearance", "record", "worklog"},
 		"github.com/xuri/excelize":              {"table"},
+		"github.com/ledongthuc/pdf":             {"outgoing"},
 	}
 	eachFile(t, func(room, file string, f *ast.File) {
 		for _, spec := range f.Imports {

@@ -113,6 +113,10 @@ func (u *Unit) accept(r store.Row, on day.Date) error {
 	if r.Digest != u.Digest {
 		return nil
 	}
+	if u.accepted == nil {
+		u.accepted = map[string]bool{}
+	}
+	u.accepted[detail.Code] = true
 	for i, f := range u.Findings {
 		if f.Code == detail.Code && !f.Advice {
 			u.Findings[i].Advice = true

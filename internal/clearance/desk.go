@@ -65,6 +65,7 @@ type Desk struct {
 	told      map[string][]telling     // story → editions that told it, oldest first
 	before    []cleared.PartMovement   // at the last freeze
 	problems  []reading.Problem        // faults of the files
+	gate      lastGate
 }
 
 // telling is one edition that told a story.
@@ -384,17 +385,19 @@ func (d *Desk) editionUnit(e *wording.Edition) *Unit {
 	return u
 }
 
-// fill puts the released facts into texts. A fact without a value is a finding.
+// fill puts the released facts into texts and notes where they stand. A fact
+// without a value is a finding.
 func (d *Desk) fill(u *Unit, texts []wording.Text) []wording.Text {
 	var filled []wording.Text
-	for _, t := range texts {
+	u.factSpans = map[int][]span{}
+	for i, t := range texts {
 		refs, faults := wording.Facts(t)
 		if len(faults) > 0 {
 			filled = append(filled, t) // the reader has reported them
 			continue
 		}
 		next := 0 // Expand meets the facts in the order of refs, which know their places
-		value, err := wording.Expand(t.Value, func(f wording.FactRef) (string, error) {
+		value, err := wording.Expand(factMarks.Replace(t.Value), func(f wording.FactRef) (string, error) {
 			place := refs[next].Place
 			next++
 			text, err := d.fact(f)
@@ -406,12 +409,12 @@ func (d *Desk) fill(u *Unit, texts []wording.Text) []wording.Text {
 			if t.Field == "body" {
 				text = escapeMarkdown(text)
 			}
-			return text, nil
+			return factBegins + text + factEnds, nil
 		})
 		if err != nil {
 			value = t.Value
 		}
-		t.Value = value
+		t.Value, u.factSpans[i] = unmark(value)
 		filled = append(filled, t)
 	}
 	return filled

@@ -1,43 +1,46 @@
 package clearance
 
 import (
-	"bytes"
+	"fmt"
+	"maps"
+	"regexp"
+	"runtime"
+	"slices"
 	"strings"
-	"unicode/utf8"
-
-	"golang.org/x/net/html"
-	"golang.org/x/net/html/atom"
+	"sync"
 
 	"example.org/opencowl/internal/leak"
+	"example.org/opencowl/internal/outgoing"
 	"example.org/opencowl/internal/reading"
 )
 
-// Gate is the last look at what is about to leave: it reads names of files and
-// the text of HTML and plain files, and searches them for private names of
-// things. A finding stops the whole run.
-func (d *Desk) Gate(files map[string][]byte) error {
-	var findings []reading.Problem
-	look := func(file, what, text string) {
-		for _, l := range d.private.Find(text) {
-			if l.Code != leak.CodeName {
-				continue // released facts, and the pages' own addresses and numbers
-			}
-			message, _ := tellLeak(l)
-			findings = append(findings, reading.Problem{Place: reading.Place{File: file}, Code: l.Code, Value: l.Shown,
-				Message: what + ": " + message, Remedy: "nothing was written; take it out of the wording"})
-		}
+// Gate is the last look at what is about to leave. It reads the finished bytes
+// of the files as a stranger would, cuts them into segments and holds each
+// against the private record once more: names of things, copied sentences,
+// contacts and numbers. A finding, or a file that cannot be read, is a Leak and
+// stops the whole run.
+//
+// A segment's words come from a unit when they stand in its text; a released fact
+// or an accepted finding of that unit is honoured there and nowhere else. Where
+// they come from no unit, they are the template's: its numbers are its own.
+//
+// Own are values that may be told in these files alone: in a member's letter,
+// that member's name and address.
+func (d *Desk) Gate(files map[string][]byte, own ...string) error {
+	d.gate.once.Do(func() { d.gate.sources = d.sources() })
+	names := slices.Sorted(maps.Keys(files))
+	found := make([][]reading.Problem, len(names))
+	var wait sync.WaitGroup
+	turns := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for i, name := range names {
+		turns <- struct{}{}
+		wait.Go(func() {
+			found[i] = d.gateFile(name, files[name], own)
+			<-turns
+		})
 	}
-	for name, data := range files {
-		look(name, "the file's name", name)
-		switch {
-		case strings.HasSuffix(name, ".html"), strings.HasSuffix(name, ".xml"), strings.HasSuffix(name, ".svg"):
-			for _, segment := range segments(data) {
-				look(name, "the page", segment)
-			}
-		case utf8.Valid(data):
-			look(name, "the file", string(data))
-		}
-	}
+	wait.Wait()
+	findings := slices.Concat(found...)
 	if len(findings) == 0 {
 		return nil
 	}
@@ -49,48 +52,92 @@ func (d *Desk) Gate(files map[string][]byte) error {
 type Leak struct{ Findings []reading.Problem }
 
 func (l *Leak) Error() string {
-	lines := []string{"the last gate stopped this:"}
+	lines := []string{"the last gate stopped this; nothing was written or sent:"}
 	for _, f := range l.Findings {
 		lines = append(lines, f.Error())
 	}
 	return strings.Join(lines, "\n")
 }
 
-// inline are the elements that do not part the words of a sentence.
-var inline = map[atom.Atom]bool{atom.A: true, atom.Abbr: true, atom.B: true, atom.Bdi: true, atom.Bdo: true, atom.Cite: true, atom.Code: true,
-	atom.Em: true, atom.I: true, atom.Kbd: true, atom.Mark: true, atom.Q: true, atom.S: true, atom.Small: true, atom.Span: true,
-	atom.Strong: true, atom.Sub: true, atom.Sup: true, atom.Time: true, atom.U: true, atom.Var: true, atom.Wbr: true}
+// lastGate is what the gate keeps between files.
+type lastGate struct {
+	once    sync.Once
+	sources *sources
+	mu      sync.Mutex
+	clean   map[string]bool // segments in which nothing was found
+}
 
-// segments are the texts of a page, each block's by itself whatever marks stand
-// inside it, its comments, and the values of its attributes.
-func segments(page []byte) []string {
-	var all []string
-	var block strings.Builder
-	flush := func() {
-		if block.Len() > 0 {
-			all = append(all, block.String())
-			block.Reset()
+// mostClean bounds what is remembered; the segments that come again and again
+// are the first to be met.
+const mostClean = 100_000
+
+func (g *lastGate) isClean(segment string) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.clean[segment]
+}
+
+func (g *lastGate) remember(segment string) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.clean == nil {
+		g.clean = map[string]bool{}
+	}
+	if len(g.clean) < mostClean {
+		g.clean[segment] = true
+	}
+}
+
+// gateFile looks through one file.
+func (d *Desk) gateFile(name string, data []byte, own []string) []reading.Problem {
+	segments, err := outgoing.Read(name, data)
+	if err != nil {
+		return []reading.Problem{{Place: reading.Place{File: name}, Code: "unreadable", Message: err.Error(),
+			Remedy: "it must not leave unread; make it again, or replace it by one that Opencowl made"}}
+	}
+	var findings []reading.Problem
+	for _, s := range segments {
+		if d.gate.isClean(s.Text) {
+			continue
+		}
+		leaks := d.private.Find(s.Text)
+		if len(leaks) == 0 {
+			d.gate.remember(s.Text)
+			continue
+		}
+		for _, l := range leaks {
+			if isOwn(s.Text, l, own) || l.Code == leak.CodeCall && machineID.MatchString(s.Text[l.Start:l.End]) {
+				continue
+			}
+			from, honoured := d.gate.sources.honours(d, s.Text, l)
+			if honoured {
+				continue
+			}
+			message, _ := tellLeak(l)
+			findings = append(findings, reading.Problem{Place: reading.Place{File: name}, Code: l.Code, Value: l.Shown,
+				Message: fmt.Sprintf("%s: %s; %s", s.Where, message, from), Remedy: "take it out there and decide again"})
 		}
 	}
-	z := html.NewTokenizer(bytes.NewReader(page))
-	for {
-		kind := z.Next()
-		switch kind {
-		case html.ErrorToken:
-			flush()
-			return all
-		case html.TextToken:
-			block.Write(z.Text())
-		case html.CommentToken:
-			all = append(all, string(z.Text()))
-		case html.StartTagToken, html.EndTagToken, html.SelfClosingTagToken:
-			token := z.Token()
-			if !inline[token.DataAtom] {
-				flush()
+	return findings
+}
+
+// machineID is a Message-ID or a Content-ID, which has the form of an address
+// and is nobody's: digits that were drawn or computed, and a domain.
+var machineID = regexp.MustCompile(`^[0-9a-f]{20,64}@[a-z0-9.-]+$`)
+
+// isOwn reports whether a finding lies inside a value that this file may tell.
+func isOwn(text string, l leak.Finding, own []string) bool {
+	return slices.ContainsFunc(own, func(value string) bool {
+		for at := 0; value != ""; {
+			i := strings.Index(text[at:], value)
+			if i < 0 {
+				break
 			}
-			for _, a := range token.Attr {
-				all = append(all, a.Val)
+			if at += i; at <= l.Start && l.End <= at+len(value) {
+				return true
 			}
+			at += len(value)
 		}
-	}
+		return false
+	})
 }

@@ -290,7 +290,7 @@ func (d *Desk) tour(t *wording.Tour, whyNot func(*Unit) string) cleared.Tour {
 				continue // reported by check
 			}
 			if why := whyNot(u); why != "" {
-				stop.Withheld = append(stop.Withheld, fmt.Sprintf("%s: %s", u.Title, why))
+				stop.Withheld = append(stop.Withheld, fmt.Sprintf("%s: %s", u.name(), why))
 				continue
 			}
 			stop.Stories = append(stop.Stories, d.story(u))

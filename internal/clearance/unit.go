@@ -55,14 +55,25 @@ type Unit struct {
 	By         string   // who decided last
 	On         day.Date // when
 
-	writer string
-	story  *wording.Story
-	kept   bool
+	writer    string
+	story     *wording.Story
+	kept      bool
+	factSpans map[int][]span  // where released facts stand, by index of Texts
+	accepted  map[string]bool // codes of findings that somebody accepted for these words
 }
 
 // Stops reports whether a finding keeps the unit from being cleared.
 func (u *Unit) Stops() bool {
 	return slices.ContainsFunc(u.Findings, func(f Finding) bool { return !f.Advice })
+}
+
+// name is what a unit that may not leave is called on a sheet for the guide: its
+// title, or its id if there is a finding in it.
+func (u *Unit) name() string {
+	if u.Stops() {
+		return u.ID
+	}
+	return u.Title
 }
 
 func (u *Unit) find(at reading.Place, code, value, message, remedy string) {

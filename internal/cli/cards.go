@@ -185,6 +185,11 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 	if err := onlyOverPDF(path); err != nil {
 		return nil, err
 	}
+	if !o.draft {
+		if err := s.desk.Gate(map[string][]byte{filepath.Base(path): sheets.PDF}); err != nil {
+			return nil, notPrinted(err, o.out)
+		}
+	}
 	if err := s.ws.Writer.WriteFile(path, sheets.PDF, 0o644); err != nil {
 		return nil, err
 	}

@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/member"
 	"example.org/opencowl/internal/post"
@@ -152,7 +153,12 @@ func (s *session) job(ctx context.Context, week string) (post.Job, error) {
 
 func (s *session) options(by, week, smtp string) post.Options {
 	p := s.ws.Settings.Post
-	return post.Options{SMTP: smtp, Sessions: p.Sessions, PerMinute: p.PerMinute, By: by, Unit: "edition/" + week, Now: onDay(s.today, s.app.now)}
+	return post.Options{SMTP: smtp, Sessions: p.Sessions, PerMinute: p.PerMinute, By: by, Unit: "edition/" + week, Now: onDay(s.today, s.app.now), Gate: s.gateLetter}
+}
+
+// gateLetter is the last look at a letter as it goes over the wire.
+func (s *session) gateLetter(letter []byte, own ...string) error {
+	return s.desk.Gate(map[string][]byte{"letter.eml": letter}, own...)
 }
 
 // send posts an edition through a mail server.
@@ -215,7 +221,7 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 
 // postError gives a failure of the mail server its exit code.
 func postError(err error) error {
-	if errors.Is(err, post.ErrNotLoopback) || errors.Is(err, store.ErrState) {
+	if leak := (*clearance.Leak)(nil); errors.As(err, &leak) || errors.Is(err, post.ErrNotLoopback) || errors.Is(err, store.ErrState) {
 		return err
 	}
 	return &coded{outside, err}

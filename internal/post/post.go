@@ -46,6 +46,7 @@ type Options struct {
 	By        string         // who sends, for the ledger
 	Unit      string         // what the ledger calls it; empty: "edition/WEEK"
 	Wait      bool           // stay until letters that a server put off have had their turn
+	Gate      Gate           // asked about every letter before a byte of it goes out; nil: none is
 	Progress  func(Progress) // called after each letter, one call at a time; may be nil
 	Held      func(int)      // called before a wait, up to a minute, for so many letters that another run has in hand; may be nil
 
@@ -53,6 +54,19 @@ type Options struct {
 	Random func() float64   // from 0 up to 1, to spread retries; nil: the system's
 
 	limits limits // zero: those of RFC 5321
+}
+
+// Gate looks through a finished letter and returns an error if it must not leave.
+// Own are the values that this letter alone may tell: its member's name and
+// address. Several goroutines may ask at once.
+type Gate func(letter []byte, own ...string) error
+
+// gate asks about the letter of a member.
+func (o Options) gate(letter []byte, to member.Member) error {
+	if o.Gate == nil {
+		return nil
+	}
+	return o.Gate(letter, to.Name, to.Address)
 }
 
 // Progress counts the letters of an edition so far, earlier runs included.
@@ -284,7 +298,11 @@ func Send(ctx context.Context, db *store.DB, job Job, opt Options) (Report, erro
 		return Report{}, err
 	}
 	// What is wrong with every letter is told before anybody is blamed for it.
-	if _, err := from.compose(job, member.Member{Address: from.returns}, key); err != nil {
+	trial, err := from.compose(job, member.Member{Address: from.returns}, key)
+	if err != nil {
+		return Report{}, err
+	}
+	if err := opt.gate(trial, member.Member{}); err != nil {
 		return Report{}, err
 	}
 	id, err := db.NewID()
@@ -388,6 +406,9 @@ func SendProof(ctx context.Context, job Job, address string, opt Options) error 
 		return err
 	}
 	if address, err = member.Normalise(address); err != nil {
+		return err
+	}
+	if err := opt.gate(letter, member.Member{Address: address}); err != nil {
 		return err
 	}
 	l := opt.limits

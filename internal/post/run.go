@@ -288,6 +288,10 @@ func (r *run) deliver(ctx context.Context, s *session, l *letter) (keep bool, er
 	if err != nil {
 		return true, err
 	}
+	if r.opt.gate(wire, l.to) != nil {
+		r.stop("the last gate found something private in a letter's own lines; nothing of that letter went out")
+		return false, r.again(ctx, l)
+	}
 	if f := s.offer(r.from.returns, l.to.Address, wire); f != nil {
 		return r.beforeDot(ctx, s, l, f)
 	}

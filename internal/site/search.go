@@ -20,7 +20,9 @@ type searchEntry struct {
 	Kind  string `json:"k"`
 	Path  string `json:"u"`
 	Line  string `json:"l"`
-	Words string `json:"w"` // every distinct word on the page, folded
+	// Words are the distinct words on the page, folded. They stand apart, so that
+	// neighbours in the list say nothing together.
+	Words []string `json:"w"`
 }
 
 // searchIndex writes a script that sets one variable. A page opened from a
@@ -66,10 +68,10 @@ func storyText(s cleared.Story) []string {
 
 // folded is every distinct word of the texts, in order, lower-case and without
 // accents, so that "cafe" finds "café".
-func folded(texts ...string) string {
+func folded(texts ...string) []string {
 	words := strings.FieldsFunc(fold(strings.Join(texts, " ")), func(r rune) bool { return !inWord(r) })
 	slices.Sort(words)
-	return strings.Join(slices.Compact(words), " ")
+	return slices.Compact(words)
 }
 
 func fold(s string) string {

@@ -13,7 +13,7 @@
 
   function score(entry, wanted) {
     var title = fold(entry.t);
-    var words = " " + entry.w;
+    var words = " " + entry.w.join(" ");
     var sum = 0;
     for (var i = 0; i < wanted.length; i++) {
       if (words.indexOf(" " + wanted[i]) < 0) return 0;
