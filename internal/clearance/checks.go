@@ -21,12 +21,14 @@ const (
 
 var (
 	// Words that only a licensed engineer may say.
-	assertion = regexp.MustCompile(`(?i)\b(airworth\w*|certif\w+|flightworth\w*|safe to (fly|use|board)|fit to fly|cleared (to|for) (fly|flight)|approved (to|for) (fly|flight|service)|release(d)? to service|as good as new|passed for flight)\b`)
-	denial    = regexp.MustCompile(`(?i)\b(not|never|no|nobody|nothing|without|instead of|rather than|until|once|when|if|would|will|should|to be|before|yet|waits?|waiting|hope)\b|n['’]t\b`)
-	replaced  = regexp.MustCompile(`(?i)\b(replaced|a new one|new ones|a replacement)\b`)
-	fitted    = regexp.MustCompile(`(?i)\b((is|are|been|now|we) (now |all |been )?(re)?fitted|back in (its|their) place|went back in)\b`)
-	keptOn    = regexp.MustCompile(`(?i)\b(kept|put back|went back|goes back|serves? on)\b`)
-	sentence  = regexp.MustCompile(`[^.!?\n]+[.!?]*`)
+	assertion = regexp.MustCompile(`(?i)\b(airworth\w*|certif\w+|flightworth\w*|safe to (fly|use|board)|safe (again|now|enough)|((is|are|be|been|quite|perfectly|completely|entirely) safe)|fit (to fly|for flight|for service)|` +
+		`ready (to fly|for flight|for the air)|(sound|strong|good) enough to fly|cleared (to|for) (fly|flight)|approved (to|for) (fly|flight|service)|release(d)? to service|(as )?good as new|passed for flight)\b`)
+	denial   = regexp.MustCompile(`(?i)\b(not|never|no|nobody|nothing|without|instead of|rather than|until|once|when|if|would|will|should|to be|before|yet|waits?|waiting|hope)\b|n['’]t\b`)
+	replaced = regexp.MustCompile(`(?i)\b(replaced|a new one|new ones|a replacement)\b`)
+	fitted   = regexp.MustCompile(`(?i)\b((is|are|been|now|we) (now |all |been )?(re)?fitted|back in (its|their) place|went back in)\b`)
+	usable   = regexp.MustCompile(`(?i)\bserviceable\b`)
+	keptOn   = regexp.MustCompile(`(?i)\b(kept|put back|went back|goes back|serves? on)\b`)
+	sentence = regexp.MustCompile(`[^.!?\n]+[.!?]*`)
 )
 
 // checkStory sets a story's words against the record and asks for what is missing.
@@ -60,10 +62,19 @@ func (d *Desk) checkStory(u *Unit, s *wording.Story) []Finding {
 	return f.Findings
 }
 
-func (d *Desk) checkSentence(f *Unit, s *wording.Story, t wording.Text, text string, at int) {
-	if m := assertion.FindString(text); m != "" {
-		f.find(t.At(at), "assertion", m, fmt.Sprintf("%s: %q is for the licensed engineer to say, in the record", t.Field, m), "say what was done, and leave the judgement out")
+// checkAssertions finds words that judge what is airworthy, certified or safe.
+func checkAssertions(u *Unit, texts []wording.Text) []Finding {
+	f := &Unit{ID: u.ID}
+	for _, t := range texts {
+		for _, m := range assertion.FindAllStringIndex(t.Value, -1) {
+			said := t.Value[m[0]:m[1]]
+			f.find(t.At(m[0]), "assertion", said, fmt.Sprintf("%s: %q is for the licensed engineer to say, in the record", t.Field, said), "say what was done, and leave the judgement out")
+		}
 	}
+	return f.Findings
+}
+
+func (d *Desk) checkSentence(f *Unit, s *wording.Story, t wording.Text, text string, at int) {
 	if denial.MatchString(text) || strings.HasSuffix(t.Field, ".ask") || strings.HasSuffix(t.Field, ".evidence") {
 		return
 	}
@@ -79,6 +90,9 @@ func (d *Desk) checkSentence(f *Unit, s *wording.Story, t wording.Text, text str
 	}
 	if m := fitted.FindString(text); m != "" && all(func(st worklog.State) bool { return st.Phase != string(cleared.Fitted) }) {
 		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the record has no fitting of the part", t.Field, m), "correct the words, or log the fitting")
+	}
+	if m := usable.FindString(text); m != "" && all(func(st worklog.State) bool { return st.Pile != "" && st.Pile != "serviceable" }) && !d.hasReplacement(s) {
+		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the record has the part in another pile", t.Field, m), "correct the words; the engineer owns the record")
 	}
 	if m := keptOn.FindString(text); m != "" && d.overLimit(s) && !d.hasReplacement(s) {
 		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the loss on record is over the engineer's figure for the part", t.Field, m), "correct the words; the engineer owns the record")

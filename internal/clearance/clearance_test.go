@@ -258,6 +258,11 @@ func TestWordsThatContradictTheRecordAreFound(t *testing.T) {
 		{"We kept it in the end.", "", ""}, // a replacement is on record
 		{"It is now airworthy.", "", "assertion"},
 		{"It was certified last week.", "", "assertion"},
+		{"The hull is perfectly safe again.", "", "assertion"},
+		{"By May she will be ready to fly.", "", "assertion"},
+		{"The old one was still serviceable.", "", ""}, // a replacement is on record
+		{"The old one was still serviceable.", "pile: unserviceable\n", "contradiction"},
+		{"The old one was unserviceable.", "pile: unserviceable\n", ""},
 		{"It has not been fitted yet.", "", ""},
 		{"We replaced it.", "pile: serviceable\n", "contradiction"},
 		{"We kept it in the end.", "pile: unserviceable\n", "contradiction"},
@@ -270,6 +275,21 @@ func TestWordsThatContradictTheRecordAreFound(t *testing.T) {
 		got := b.findings()
 		if (c.code == "") != (len(got) == 0) || c.code != "" && !strings.HasPrefix(got[0], c.code+" wording/floor-stiffener.md:8:") {
 			t.Errorf("%q with %q: got %q, want %q", c.words, c.record, got, c.code)
+		}
+	}
+}
+
+// What is airworthy, certified or safe is for the engineer to say, wherever
+// it stands, and only an engineer accepts that it is said.
+func TestAssertionsAreFoundInEveryUnit(t *testing.T) {
+	for file, from := range map[string]string{
+		"glossary/stiffener.md": "A strip that keeps a sheet from bending.", "editions/2031-W04.md": "A good week in the cold.",
+		"tours/winter-hangar.yaml": "at: Hull floor", "photos/stiffener.jpg.yaml": "The old floor stiffener, pitted under its paint.", "workshop.yaml": "areas: {hull: Hull",
+	} {
+		b := newBench(t)
+		b.edit(file, from, from+" certified safe")
+		if got := b.findings(); len(got) == 0 || !strings.HasPrefix(got[0], "assertion "+file) {
+			t.Errorf("%s: %q, want an assertion", file, got)
 		}
 	}
 }
@@ -492,22 +512,5 @@ func TestPartStaysPutWhileItsOnlyStoryWaits(t *testing.T) {
 	b.today = day.MustParse("2031-02-01")
 	if got := b.desk().Movement().Parts(); len(got) != 1 || got[0].Phase != cleared.Fitted {
 		t.Errorf("once its day has come: %+v", got)
-	}
-}
-
-func TestLastGateStopsPrivateNames(t *testing.T) {
-	d := newBench(t).desk()
-	for name, page := range map[string]string{
-		"a.html": `<img alt="D-2217 sheet 3">`, "b.txt": "from Hexworth Castings", "fo7-2217-4.jpg": "", "c.html": "<!-- Gus Penhallick -->",
-		"d.html": "<p>It was <b>FO7-2217</b>-4.</p>", "e.svg": "<text>D-2217 sheet 3</text>", "f.css": "/* from Hexworth Castings */", "g.md": "FO7-2217-4",
-	} {
-		err := d.Gate(map[string][]byte{name: []byte(page)})
-		var leak *clearance.Leak
-		if !errors.As(err, &leak) || leak.Findings[0].File != name {
-			t.Errorf("%s %q: got %v", name, page, err)
-		}
-	}
-	if err := d.Gate(map[string][]byte{"index.html": []byte("<p>It was an ordinary strip.</p>"), "story/floor-stiffener/index.html": nil}); err != nil {
-		t.Errorf("a clean page: %v", err)
 	}
 }

@@ -115,7 +115,7 @@ func (d *Desk) gateFile(name string, data []byte, own []string) []reading.Proble
 			}
 			message, _ := tellLeak(l)
 			findings = append(findings, reading.Problem{Place: reading.Place{File: name}, Code: l.Code, Value: l.Shown,
-				Message: fmt.Sprintf("%s: %s; %s", s.Where, message, from), Remedy: "take it out there and decide again"})
+				Message: fmt.Sprintf("%s: %s; the words come from %s", s.Where, message, from), Remedy: "take it out there, and decide again on words that you change"})
 		}
 	}
 	return findings

@@ -61,10 +61,11 @@ func (d *Desk) isPublicValue(s string) bool {
 }
 
 // checkTexts runs the checks that hold for every public text: names of things,
-// copied sentences, numbers that are not released. A story's numbers are held
+// copied sentences, numbers that are not released, and words that are for the
+// engineer to say. A story's numbers are held
 // against the parts it is about; elsewhere any part counts.
 func (d *Desk) checkTexts(u *Unit, texts []wording.Text) []Finding {
-	var findings []Finding
+	findings := checkAssertions(u, texts)
 	for _, t := range texts {
 		// A released fact is honoured where it stands: the rest is looked through.
 		value, err := wording.Expand(t.Value, func(f wording.FactRef) (string, error) { return strings.Repeat(" ", len(f.Raw)), nil })

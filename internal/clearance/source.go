@@ -37,9 +37,29 @@ func (d *Desk) sources() *sources {
 	return s
 }
 
-// beside is how many words on each side of a finding must be the same for its
-// words to be those of a unit.
-const beside = 3
+// Words beside a finding tell whose it is: as many as three on each side are
+// looked for, and two in all must be the same. A segment that has no more than
+// the finding and a word must be the whole of a unit's text.
+const (
+	beside = 3
+	enough = 2
+)
+
+// around lists the places in units where the words of a finding stand among the
+// same neighbours, those with the most in common first.
+func (s *sources) around(words []leak.Word, first, end int) []spot {
+	before, after := min(beside, first), min(beside, len(words)-end)
+	if first+len(words)-end < enough {
+		return slices.DeleteFunc(s.places(words, 0, len(words), first), func(p spot) bool { return len(s.texts[p.text].words) != len(words) })
+	}
+	var all []spot
+	for shared := before + after; shared >= enough; shared-- {
+		for b := min(before, shared); b >= max(0, shared-after); b-- {
+			all = append(all, s.places(words, first-b, end+shared-b, first)...)
+		}
+	}
+	return all
+}
 
 // honours says where the words of a finding in a segment come from, and whether
 // that unit may say them: as a released fact, as a finding that somebody
@@ -52,13 +72,10 @@ func (s *sources) honours(d *Desk, segment string, l leak.Finding) (from string,
 		end++
 	}
 	if first < 0 || end == first { // in a tag or the target of a link
-		return "the words stand in no text that was decided on", false
+		return "no text that was decided on", false
 	}
-	before, after := max(0, first-beside), min(len(words), end+beside)
-	places := s.places(words, before, after, first)
-	places = append(places, s.places(words, before, end, first)...)
-	places = append(places, s.places(words, first, after, first)...)
-	from = "the words come from the template"
+	places := s.around(words, first, end)
+	from = "the template"
 	for _, p := range places {
 		text := s.texts[p.text]
 		start, stop := text.words[p.word].Start, text.words[int(p.word)+end-first-1].End
@@ -66,7 +83,7 @@ func (s *sources) honours(d *Desk, segment string, l leak.Finding) (from string,
 			return "", true
 		}
 		t := text.unit.Texts[text.index]
-		from = fmt.Sprintf("the words come from %s (%s)", t.Place.String(), t.Field)
+		from = fmt.Sprintf("%s (%s)", t.Place.String(), t.Field)
 	}
 	return from, len(places) == 0 && l.Code == leak.CodeNumber
 }

@@ -25,13 +25,14 @@ func readMarkup(page []byte) []Segment {
 		block.Reset()
 	}
 	z := html.NewTokenizer(bytes.NewReader(page))
+	z.AllowCDATA(true)
 	for {
 		switch z.Next() {
 		case html.ErrorToken:
 			flush()
 			return all
 		case html.TextToken:
-			block.WriteString(html.UnescapeString(string(z.Raw())))
+			block.Write(z.Text())
 		case html.CommentToken:
 			all = append(all, Segment{"a comment", string(z.Raw())})
 		case html.DoctypeToken:
