@@ -45,9 +45,7 @@ func (d *Desk) checkStory(u *Unit, s *wording.Story) []Finding {
 		}
 	}
 	for _, t := range u.Texts {
-		for _, m := range sentence.FindAllStringIndex(t.Value, -1) {
-			d.checkSentence(f, s, t, t.Value[m[0]:m[1]], m[0])
-		}
+		d.checkSentences(f, s, t)
 	}
 	d.checkCredits(f, s)
 	front := len(strings.Fields(s.CameOff)) + len(strings.Fields(s.Failed)) + len(strings.Fields(s.Replaced))
@@ -72,6 +70,12 @@ func checkAssertions(u *Unit, texts []wording.Text) []Finding {
 		}
 	}
 	return f.Findings
+}
+
+func (d *Desk) checkSentences(f *Unit, s *wording.Story, t wording.Text) {
+	for _, m := range sentence.FindAllStringIndex(t.Value, -1) {
+		d.checkSentence(f, s, t, t.Value[m[0]:m[1]], m[0])
+	}
 }
 
 func (d *Desk) checkSentence(f *Unit, s *wording.Story, t wording.Text, text string, at int) {

@@ -19,6 +19,14 @@ const (
 	kindRefused   = "refused"
 	kindAccepted  = "accepted"
 	kindWithdrawn = "withdrawn"
+	kindCorrected = "corrected"
+)
+
+// Kinds of ledger rows that say a unit was told; whoever prints and publishes
+// writes them.
+const (
+	kindPrinted   = "printed"
+	kindPublished = "published"
 )
 
 // Decision is what somebody decided.
@@ -58,7 +66,7 @@ func (d *Desk) readDecisions(ctx context.Context) error {
 			u.Standing = Kept
 		}
 	}
-	d.withdrawn = map[string]day.Date{}
+	d.withdrawn, d.shown = map[string]day.Date{}, map[string]bool{}
 	for _, r := range rows {
 		on := day.Of(r.At.In(d.ws.Settings.Workshop.Timezone.Location))
 		switch r.Kind {
@@ -66,6 +74,8 @@ func (d *Desk) readDecisions(ctx context.Context) error {
 			d.withdrawn[r.Unit] = on
 		case kindCleared:
 			delete(d.withdrawn, r.Unit)
+		case kindPrinted, kindPublished:
+			d.shown[r.Unit] = true
 		}
 		if r.Kind == kindCleared {
 			if _, before := d.first[r.Unit]; !before {

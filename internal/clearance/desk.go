@@ -63,6 +63,8 @@ type Desk struct {
 	first     map[string]day.Date      // unit → the day it was first cleared
 	withdrawn map[string]day.Date      // unit → the day it was withdrawn, while it is
 	told      map[string][]telling     // story → editions that told it, oldest first
+	corrected map[string]day.Week      // correction → the edition that told it
+	shown     map[string]bool          // units that were printed or published
 	before    []cleared.PartMovement   // at the last freeze
 	problems  []reading.Problem        // faults of the files
 	gate      lastGate
@@ -70,15 +72,16 @@ type Desk struct {
 
 // telling is one edition that told a story.
 type telling struct {
-	week day.Week
-	sent day.Date // zero: not sent yet
+	week  day.Week
+	sent  day.Date // zero: not sent yet
+	title string
 }
 
 // Open reads a workspace and works out how everything in it stands. Faults of
 // the files are not errors: Check reports them.
 func Open(ctx context.Context, ws *workspace.Workspace, books Books, o Options) (*Desk, error) {
 	d := &Desk{ws: ws, books: books, today: o.Today, now: o.Now, byID: map[string]*Unit{},
-		photos: map[string]cleared.Photo{}, first: map[string]day.Date{}, told: map[string][]telling{}}
+		photos: map[string]cleared.Photo{}, first: map[string]day.Date{}, told: map[string][]telling{}, corrected: map[string]day.Week{}}
 	s := ws.Settings
 	var problems []reading.Problem
 	d.log, problems = worklog.Read(ws.Root, s.AreaKeys(), s.PeopleIDs())
@@ -117,7 +120,10 @@ func (d *Desk) readEditions(ctx context.Context) error {
 			}
 		}
 		for _, s := range record.Stories {
-			d.told[s.ID] = append(d.told[s.ID], telling{record.Week, sent})
+			d.told[s.ID] = append(d.told[s.ID], telling{record.Week, sent, s.Title})
+		}
+		for _, id := range record.Corrections {
+			d.corrected[id] = record.Week
 		}
 		d.before = nil
 		if err := json.Unmarshal(e.Movement, &d.before); err != nil {
@@ -144,6 +150,9 @@ func (d *Desk) Check() []reading.Problem {
 		}
 	}
 	for _, u := range d.units {
+		if u.correction != nil && u.Standing == Refused {
+			continue // settled: its words cannot be mended
+		}
 		for _, f := range u.Findings {
 			problems = append(problems, f.Problem)
 		}
@@ -187,7 +196,7 @@ func (d *Desk) gatherUnits(ctx context.Context, watch func(done, of int)) error 
 	for _, e := range d.words.Editions() {
 		d.add(d.editionUnit(e))
 	}
-	return nil
+	return d.gatherCorrections(ctx)
 }
 
 func (d *Desk) add(u *Unit) {

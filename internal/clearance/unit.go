@@ -39,7 +39,7 @@ type Finding struct {
 }
 
 // Unit is one thing that can be read outside: a story, a photo, a glossary word,
-// an edition's own words, a tour's titles, the settings.
+// an edition's own words, a tour's titles, a correction, the settings.
 type Unit struct {
 	ID         string
 	Kind       string
@@ -55,11 +55,12 @@ type Unit struct {
 	By         string   // who decided last
 	On         day.Date // when
 
-	writer    string
-	story     *wording.Story
-	kept      bool
-	factSpans map[int][]span  // where released facts stand, by index of Texts
-	accepted  map[string]bool // codes of findings that somebody accepted for these words
+	writer     string
+	story      *wording.Story
+	correction *correction
+	kept       bool
+	factSpans  map[int][]span  // where released facts stand, by index of Texts
+	accepted   map[string]bool // codes of findings that somebody accepted for these words
 }
 
 // Stops reports whether a finding keeps the unit from being cleared.

@@ -125,6 +125,31 @@ func (s Story) ToldIn() day.Week      { return s.f.ToldIn }
 func (s Story) ClearedOn() day.Date   { return s.f.ClearedOn }
 func (s Story) Digest() string        { return s.f.Digest }
 
+// CorrectionFields is what clearance hands to NewCorrection.
+type CorrectionFields struct {
+	ID         string   // the story's id and a number: "floor-stiffener-1"
+	Story      string   // story id
+	Title      string   // of the story, as readers know it
+	Say        string   // what is right: plain text, its released facts filled in
+	PublicFrom day.Date // the day from which anybody may read it; zero: not yet
+	ToldIn     day.Week // the edition that told it; zero: none yet
+	Digest     string   // of everything above that a reader can see
+}
+
+// Correction sets right what was told before.
+type Correction struct{ f CorrectionFields }
+
+// NewCorrection makes a cleared correction. Only clearance calls it.
+func NewCorrection(f CorrectionFields) Correction { return Correction{f} }
+
+func (c Correction) ID() string           { return c.f.ID }
+func (c Correction) Story() string        { return c.f.Story }
+func (c Correction) Title() string        { return c.f.Title }
+func (c Correction) Say() string          { return c.f.Say }
+func (c Correction) PublicFrom() day.Date { return c.f.PublicFrom }
+func (c Correction) ToldIn() day.Week     { return c.f.ToldIn }
+func (c Correction) Digest() string       { return c.f.Digest }
+
 // Area is a region of the machine: a public key and its name.
 type Area struct{ Key, Name string }
 

@@ -8,7 +8,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/site"
 	"example.org/opencowl/internal/store"
@@ -65,7 +64,7 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 	if err != nil {
 		return nil, err
 	}
-	in := site.Archive{Settings: settings, Stories: s.desk.PublicStories(), Words: s.desk.Words(), Tours: s.desk.ArchiveTours(), Theme: theme, On: s.today}
+	in := site.Archive{Settings: settings, Stories: s.desk.PublicStories(), Corrections: s.desk.PublicCorrections(), Words: s.desk.Words(), Tours: s.desk.ArchiveTours(), Theme: theme, On: s.today}
 	editions, err := s.db.Editions(ctx)
 	if err != nil {
 		return nil, err
@@ -105,7 +104,7 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 	if err != nil {
 		return nil, err
 	}
-	if err := s.recordPublished(ctx, in.Stories); err != nil {
+	if err := s.recordPublished(ctx, in); err != nil {
 		return nil, err
 	}
 	return &archiveReport{Folder: out, Stories: len(in.Stories), Editions: len(in.Editions), Files: len(files), Change: change}, nil
@@ -127,9 +126,9 @@ func (s *session) withdrawals(ctx context.Context) ([]site.Withdrawal, error) {
 	return all, nil
 }
 
-// recordPublished writes down which stories the archive shows, once for each
-// wording of theirs.
-func (s *session) recordPublished(ctx context.Context, stories []cleared.Story) error {
+// recordPublished writes down which stories and corrections the archive shows,
+// once for each wording of theirs.
+func (s *session) recordPublished(ctx context.Context, shown site.Archive) error {
 	rows, err := s.db.Ledger(ctx, store.Filter{Kind: "published"})
 	if err != nil {
 		return err
@@ -139,10 +138,16 @@ func (s *session) recordPublished(ctx context.Context, stories []cleared.Story) 
 		last[r.Unit] = r.Digest
 	}
 	var entries []store.Entry
-	for _, story := range stories {
-		if unit := "story/" + story.ID(); last[unit] != story.Digest() {
-			entries = append(entries, store.Entry{At: s.db.Now(), Kind: "published", Unit: unit, Digest: story.Digest()})
+	record := func(unit, digest string) {
+		if last[unit] != digest {
+			entries = append(entries, store.Entry{At: s.db.Now(), Kind: "published", Unit: unit, Digest: digest})
 		}
+	}
+	for _, story := range shown.Stories {
+		record("story/"+story.ID(), story.Digest())
+	}
+	for _, c := range shown.Corrections {
+		record("correction/"+c.ID(), c.Digest())
 	}
 	if len(entries) == 0 {
 		return nil

@@ -25,17 +25,18 @@ import (
 
 // editionReport is the machine output of edition.
 type editionReport struct {
-	Week    string            `json:"week"`
-	State   string            `json:"state"` // draft, frozen, sending, stopped, sent
-	Subject string            `json:"subject"`
-	Stories []string          `json:"stories"`
-	Figures []edition.Figures `json:"figures"`
-	Offers  []edition.Offer   `json:"offers,omitempty"`
-	Missing []string          `json:"missing,omitempty"` // what keeps it from being frozen
-	Digest  string            `json:"digest,omitempty"`
-	Head    string            `json:"head,omitempty"` // of the ledger, after freezing
-	HTML    string            `json:"html"`
-	Text    string            `json:"text"`
+	Week        string            `json:"week"`
+	State       string            `json:"state"` // draft, frozen, sending, stopped, sent
+	Subject     string            `json:"subject"`
+	Corrections []string          `json:"corrections,omitempty"` // they come before the stories
+	Stories     []string          `json:"stories"`
+	Figures     []edition.Figures `json:"figures"`
+	Offers      []edition.Offer   `json:"offers,omitempty"`
+	Missing     []string          `json:"missing,omitempty"` // what keeps it from being frozen
+	Digest      string            `json:"digest,omitempty"`
+	Head        string            `json:"head,omitempty"` // of the ledger, after freezing
+	HTML        string            `json:"html"`
+	Text        string            `json:"text"`
 }
 
 func (a *app) editionCommand() *cobra.Command {
@@ -46,8 +47,8 @@ func (a *app) editionCommand() *cobra.Command {
 		Short: "Assemble a weekly update; freezing fixes every byte",
 		Long: `Assemble the update of an ISO week from the officer's words in editions/WEEK.md, the
 stories cleared for members and the movement since the last edition, and write it as
-HTML and text to look at. While something in it is not cleared it is stamped DRAFT, and
-the exit code is 1.
+HTML and text to look at. A cleared correction that members have not had leads it. While
+something in it is not cleared it is stamped DRAFT, and the exit code is 1.
 
 --freeze fixes every byte of it, in the database. Sending takes the frozen bytes.
 --thaw makes it a draft again, as long as no letter of it can have gone out.`,
@@ -110,7 +111,7 @@ the exit code is 1.
 
 // material gathers what an edition is made from.
 func (s *session) material(ctx context.Context) (edition.Material, error) {
-	m := edition.Material{Stories: s.desk.Stories(), Held: s.held(), Glossary: s.desk.Words(), Movement: s.desk.Movement(), Before: s.desk.Before(),
+	m := edition.Material{Stories: s.desk.Stories(), Corrections: s.desk.Corrections(), Held: s.held(), Glossary: s.desk.Words(), Movement: s.desk.Movement(), Before: s.desk.Before(),
 		Areas: s.desk.Areas(), RollOut: s.ws.Settings.RollOut, On: s.today}
 	editions, err := s.db.Editions(ctx)
 	if err != nil {
@@ -181,7 +182,7 @@ func (s *session) assemble(ctx context.Context, week day.Week) (edition.Edition,
 	if err != nil {
 		return edition.Edition{}, site.Letter{}, err
 	}
-	if err := errors.Join(err1, err2); err != nil {
+	if err := errors.Join(err1, err2, s.desk.HeldCorrections()); err != nil {
 		if draft, unwritten := s.desk.DraftEditionWords(week); unwritten == nil {
 			_, refused := edition.AssemblePreview(draft, nil, m)
 			err = errors.Join(err, refused)
@@ -337,7 +338,7 @@ func (s *session) showEdition(ctx context.Context, week day.Week, out string) (*
 		for _, p := range frozen.Pictures {
 			letter.Pictures = append(letter.Pictures, site.Picture{ContentID: p.ContentID, Name: p.Name, JPEG: p.JPEG})
 		}
-		r.State, r.Digest, r.Figures = frozen.State, frozen.Digest, record.Figures
+		r.State, r.Digest, r.Corrections, r.Figures = frozen.State, frozen.Digest, record.Corrections, record.Figures
 		for _, t := range record.Stories {
 			r.Stories = append(r.Stories, t.ID)
 		}
@@ -390,9 +391,9 @@ func (s *session) wouldBe(ctx context.Context, week day.Week, r *editionReport) 
 		if letter, err = site.PreviewLetter(ctx, theme, s.desk.DraftSettings(), preview); err != nil {
 			return letter, err
 		}
-		r.Stories, r.Figures = preview.StoryIDs(), preview.Figures()
+		r.Corrections, r.Stories, r.Figures = preview.CorrectionIDs(), preview.StoryIDs(), preview.Figures()
 	default:
-		r.Stories, r.Figures = e.StoryIDs(), e.Figures
+		r.Corrections, r.Stories, r.Figures = e.CorrectionIDs(), e.StoryIDs(), e.Figures
 	}
 	if len(r.Stories) == 0 {
 		r.Offers = edition.Offers(week, m)
@@ -437,6 +438,12 @@ func (s *session) writeLetter(out string, l site.Letter) error {
 func (s *session) sayEdition(week day.Week, r *editionReport) {
 	a := s.app
 	a.say("edition %s, week of %s (%s): %s", r.Week, week.Monday().Words(), r.State, r.Subject)
+	for _, id := range r.Corrections {
+		a.say("  a correction leads, before the stories and to everybody: correction/%s", id)
+	}
+	if r.Digest == "" {
+		s.sayUndecided()
+	}
 	for i, id := range r.Stories {
 		place := "with"
 		if i == 0 {
@@ -456,6 +463,15 @@ func (s *session) sayEdition(week day.Week, r *editionReport) {
 	a.say("look at %s and %s", r.HTML, r.Text)
 	if r.Head != "" {
 		a.say("ledger head %s", r.Head)
+	}
+}
+
+// sayUndecided names the corrections that would lead if somebody decided on them.
+func (s *session) sayUndecided() {
+	for _, u := range s.desk.Units() {
+		if u.Kind == "correction" && u.Standing == clearance.Waiting {
+			s.app.say("  %s waits for a decision, and would lead: opencowl decide %s --by WHO", u.ID, u.ID)
+		}
 	}
 }
 

@@ -4,22 +4,26 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"example.org/opencowl/internal/clearance"
+	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/post"
 	"example.org/opencowl/internal/store"
 )
 
-// telling is one place where a story has been told.
+// telling is one place where a story, or a correction to it, has been told.
 type telling struct {
-	Story string `json:"story"`
-	Where string `json:"where"` // card, edition or page
-	What  string `json:"what"`
-	On    string `json:"on"`
-	Count int    `json:"count"` // cards printed, letters sent
-	Old   bool   `json:"old"`   // the words have changed since
+	Story      string `json:"story"`
+	Where      string `json:"where"` // card, edition or page; correction: that it was written
+	What       string `json:"what"`
+	On         string `json:"on"`
+	Count      int    `json:"count"` // cards printed, letters sent
+	Old        bool   `json:"old"`   // the words have changed since
+	Correction string `json:"correction,omitempty"`
 }
 
 func (a *app) traceCommand() *cobra.Command {
@@ -28,7 +32,8 @@ func (a *app) traceCommand() *cobra.Command {
 		Short: "Where it has been told: cards, editions, pages, with dates",
 		Long: `List every place where a story, or every story about a part, has been told: printed
 cards, editions with the number of letters sent, and pages of the archive. What was told
-in words that have changed since is marked old.`,
+in words that have changed since is marked old. Corrections follow their story, each with
+where it has gone.`,
 		Example: "  opencowl trace hull-floor-stiffener\n  opencowl trace floor-stiffener --json",
 		Args:    args(1, 1, "the id of a part or of a story"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -59,13 +64,42 @@ in words that have changed since is marked old.`,
 					a.say("  not told anywhere yet")
 				}
 				all = append(all, told...)
+				corrections, err := s.traceCorrections(cmd.Context(), u)
+				if err != nil {
+					return err
+				}
+				all = append(all, corrections...)
 			}
 			return a.print(all)
 		},
 	}
 }
 
-// tellings lists where a story has been told, oldest first within each kind.
+// traceCorrections lists the corrections to a story, each with where it has gone.
+func (s *session) traceCorrections(ctx context.Context, story *clearance.Unit) ([]telling, error) {
+	var all []telling
+	for _, u := range s.desk.CorrectionsOf(story) {
+		words, written := u.Written()
+		told, err := s.tellings(ctx, u)
+		if err != nil {
+			return nil, err
+		}
+		s.app.say("  %s  %s (%s): %s", written, u.ID, u.Standing, words)
+		all = append(all, telling{Story: story.ID, Where: "correction", What: words, On: written.String(), Correction: u.ID})
+		for _, t := range told {
+			s.app.say("    %s  %-8s %s", t.On, t.Where, t.What)
+			t.Story, t.Correction = story.ID, u.ID
+			all = append(all, t)
+		}
+		if len(told) == 0 {
+			s.app.say("    has not gone out yet")
+		}
+	}
+	return all, nil
+}
+
+// tellings lists where a story or a correction has been told, oldest first within
+// each kind.
 func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, error) {
 	var all []telling
 	rows, err := s.db.Ledger(ctx, store.Filter{Unit: u.ID})
@@ -80,9 +114,9 @@ func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, e
 			if err := json.Unmarshal(r.Detail, &p); err != nil {
 				return nil, fmt.Errorf("ledger row %d cannot be read back: %w", r.Seq, err)
 			}
-			all = append(all, telling{u.ID, "card", fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper), on, 1, p.Words != u.Digest})
+			all = append(all, telling{Story: u.ID, Where: "card", What: fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper), On: on, Count: 1, Old: p.Words != u.Digest})
 		case "published":
-			all = append(all, telling{u.ID, "page", "the archive", on, 1, r.Digest != u.Digest})
+			all = append(all, telling{Story: u.ID, Where: "page", What: "the archive", On: on, Count: 1, Old: r.Digest != u.Digest})
 		}
 	}
 	editions, err := s.db.Editions(ctx)
@@ -94,20 +128,30 @@ func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, e
 		if err != nil {
 			return nil, err
 		}
-		for _, t := range record.Stories {
-			if "story/"+t.ID != u.ID {
-				continue
-			}
-			report, err := post.Status(ctx, s.db, e.Week)
-			if err != nil {
-				return nil, err
-			}
-			on := e.On
-			if on == "" {
-				on = e.State
-			}
-			all = append(all, telling{u.ID, "edition", fmt.Sprintf("%s, %d letters", e.Week, report.Sent), on, report.Sent, t.Digest != u.Digest})
+		told, old := toldIn(record, u)
+		if !told {
+			continue
 		}
+		report, err := post.Status(ctx, s.db, e.Week)
+		if err != nil {
+			return nil, err
+		}
+		on := e.On
+		if on == "" {
+			on = e.State
+		}
+		all = append(all, telling{Story: u.ID, Where: "edition", What: fmt.Sprintf("%s, %d letters", e.Week, report.Sent), On: on, Count: report.Sent, Old: old})
 	}
 	return all, nil
+}
+
+// toldIn reports whether an edition told a story or a correction, and whether the
+// story's words have changed since.
+func toldIn(r edition.Record, u *clearance.Unit) (told, old bool) {
+	for _, t := range r.Stories {
+		if "story/"+t.ID == u.ID {
+			return true, t.Digest != u.Digest
+		}
+	}
+	return slices.Contains(r.Corrections, strings.TrimPrefix(u.ID, "correction/")), false
 }

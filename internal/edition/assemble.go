@@ -19,15 +19,16 @@ const chosenAtMost = 4
 
 // Material is what an edition is made from.
 type Material struct {
-	Stories  []cleared.Story // cleared; told or not
-	Held     map[string]Held // by id: the stories that may not leave yet
-	Glossary []cleared.Word
-	Movement cleared.Movement       // now
-	Before   []cleared.PartMovement // at the last freeze; nil when there was none
-	Told     []Record               // earlier editions, oldest first
-	Areas    []cleared.Area
-	RollOut  day.Date
-	On       day.Date
+	Stories     []cleared.Story      // cleared; told or not
+	Corrections []cleared.Correction // cleared; told or not, in the order in which they were written
+	Held        map[string]Held      // by id: the stories that may not leave yet
+	Glossary    []cleared.Word
+	Movement    cleared.Movement       // now
+	Before      []cleared.PartMovement // at the last freeze; nil when there was none
+	Told        []Record               // earlier editions, oldest first
+	Areas       []cleared.Area
+	RollOut     day.Date
+	On          day.Date
 }
 
 // Held says what keeps a story in, for the officer to read.
@@ -54,14 +55,15 @@ func (r *Refusal) Error() string {
 // Assemble makes the edition for the officer's words. The officer's choice of
 // stories wins; where none is named, the stories are those cleared for members,
 // whose day has come, that no edition has told, about parts that have moved since
-// the last edition. Errors are Refusals, joined.
+// the last edition. A correction that no edition has told leads, whatever else
+// there is. Errors are Refusals, joined.
 func Assemble(words cleared.EditionWords, m Material) (Edition, error) {
 	a := assembly{words: words, week: words.Week(), m: m, moved: Moved(m.Before, m.Movement.Parts())}
 	stories := a.named()
 	if len(words.Stories()) == 0 {
 		stories = append(stories, a.found(chosenAtMost-len(stories), stories)...)
 	}
-	e := Edition{Words: words, Stories: stories, RollOut: m.RollOut, On: m.On,
+	e := Edition{Words: words, Corrections: a.untold(), Stories: stories, RollOut: m.RollOut, On: m.On,
 		Figures: Count(m.Movement.Parts(), m.Areas), Since: since(m.Before, m.Movement.Parts())}
 	if len(stories) == 0 {
 		e.YearAgo = yearAgo(words.Week(), m.Told)
@@ -86,7 +88,7 @@ func (e Edition) Freezable() error {
 	if strings.TrimSpace(e.Words.Subject()) == "" || strings.TrimSpace(e.Words.Opening()) == "" {
 		return fmt.Errorf("edition %s has no subject or no opening words; write them in editions/%s.md", e.Words.Week(), e.Words.Week())
 	}
-	if len(e.Stories) == 0 && e.Word == nil && e.YearAgo == nil {
+	if len(e.Corrections) == 0 && len(e.Stories) == 0 && e.Word == nil && e.YearAgo == nil {
 		return fmt.Errorf("edition %s: %w; name a story under lead, or add a glossary word", e.Words.Week(), ErrNothing)
 	}
 	return nil
@@ -95,7 +97,7 @@ func (e Edition) Freezable() error {
 // Record returns what is kept of the edition.
 func (e Edition) Record() Record {
 	r := Record{Week: e.Words.Week(), Subject: e.Words.Subject(), Preheader: e.Words.Preheader(),
-		Opening: e.Words.Opening(), Stories: []ToldStory{}, Figures: e.Figures}
+		Opening: e.Words.Opening(), Corrections: e.CorrectionIDs(), Stories: []ToldStory{}, Figures: e.Figures}
 	for _, s := range e.Stories {
 		r.Stories = append(r.Stories, ToldStory{s.ID(), s.Title(), s.Digest()})
 	}
@@ -157,6 +159,17 @@ func (a *assembly) refuseHeld(id string) {
 
 func (a *assembly) refuse(id, message, remedy string) {
 	a.refusals = append(a.refusals, &Refusal{id, message, remedy})
+}
+
+// untold are the corrections that no other edition has told.
+func (a *assembly) untold() []cleared.Correction {
+	var corrections []cleared.Correction
+	for _, c := range a.m.Corrections {
+		if c.ToldIn().IsZero() || c.ToldIn() == a.week {
+			corrections = append(corrections, c)
+		}
+	}
+	return corrections
 }
 
 // mayTell: a story leads or fills an edition once; an evergreen one may return.

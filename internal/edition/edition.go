@@ -20,17 +20,18 @@ type Figures struct {
 // Total is the number of parts that came off in the area.
 func (f Figures) Total() int { return f.Off + f.Inspected + f.Waiting + f.Ready + f.Fitted }
 
-// Edition is one weekly update, assembled from cleared values. The first story
-// leads.
+// Edition is one weekly update, assembled from cleared values. Corrections come
+// before all else; of the stories, the first leads.
 type Edition struct {
-	Words   cleared.EditionWords
-	Stories []cleared.Story
-	Word    *cleared.Word // a glossary word explained, in a quiet week
-	YearAgo *YearAgo      // one line and a link, in a quiet week
-	Figures []Figures     // one per area that has parts, in the workshop's order
-	Since   Figures       // parts that reached each phase since the last edition, all areas together
-	RollOut day.Date
-	On      day.Date // the day it was assembled for
+	Words       cleared.EditionWords
+	Corrections []cleared.Correction
+	Stories     []cleared.Story
+	Word        *cleared.Word // a glossary word explained, in a quiet week
+	YearAgo     *YearAgo      // one line and a link, in a quiet week
+	Figures     []Figures     // one per area that has parts, in the workshop's order
+	Since       Figures       // parts that reached each phase since the last edition, all areas together
+	RollOut     day.Date
+	On          day.Date // the day it was assembled for
 }
 
 // YearAgo points at a story told a year ago this week.
@@ -46,6 +47,9 @@ func (p Preview) Show() Edition { return p.edition }
 // StoryIDs lists the stories in it, the lead first.
 func (p Preview) StoryIDs() []string { return p.edition.StoryIDs() }
 
+// CorrectionIDs lists the corrections in it.
+func (p Preview) CorrectionIDs() []string { return p.edition.CorrectionIDs() }
+
 // Figures are the progress figures in it, which need no clearing.
 func (p Preview) Figures() []Figures { return p.edition.Figures }
 
@@ -58,16 +62,26 @@ func (e Edition) StoryIDs() []string {
 	return ids
 }
 
+// CorrectionIDs lists the corrections in it.
+func (e Edition) CorrectionIDs() []string {
+	var ids []string
+	for _, c := range e.Corrections {
+		ids = append(ids, c.ID())
+	}
+	return ids
+}
+
 // Record is what is kept of a frozen edition for the archive and for later
 // editions. It holds public text only.
 type Record struct {
-	Week      day.Week    `json:"week"`
-	Subject   string      `json:"subject"`
-	Preheader string      `json:"preheader"`
-	Opening   string      `json:"opening"` // Markdown
-	Stories   []ToldStory `json:"stories"`
-	Figures   []Figures   `json:"figures"`
-	Word      string      `json:"word,omitempty"` // glossary id
+	Week        day.Week    `json:"week"`
+	Subject     string      `json:"subject"`
+	Preheader   string      `json:"preheader"`
+	Opening     string      `json:"opening"` // Markdown
+	Corrections []string    `json:"corrections,omitempty"`
+	Stories     []ToldStory `json:"stories"`
+	Figures     []Figures   `json:"figures"`
+	Word        string      `json:"word,omitempty"` // glossary id
 }
 
 // ToldStory is a story as an edition told it.

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/edition"
 )
 
@@ -144,6 +145,12 @@ type letterStory struct {
 	URL      string       `json:"url,omitempty"` // while the archive has it
 }
 
+type letterCorrection struct {
+	Title string `json:"title"`
+	Say   string `json:"say"`
+	URL   string `json:"url,omitempty"` // while the archive has the story
+}
+
 type letterAsk struct {
 	Text    string `json:"text"`
 	URL     string `json:"url"`
@@ -193,6 +200,15 @@ func (w *letterWriter) page(draft bool) (front, error) {
 		}
 		params["yearago"] = link{s.Site() + "story/" + e.YearAgo.ID + "/", plain(e.YearAgo.Title)}
 	}
+	var corrections []letterCorrection
+	for _, c := range e.Corrections {
+		told, err := w.correction(c)
+		if err != nil {
+			return front{}, err
+		}
+		corrections = append(corrections, told)
+	}
+	params["corrections"] = corrections
 	var stories []letterStory
 	for i, st := range e.Stories {
 		told, err := w.story(st, i == 0)
@@ -209,6 +225,17 @@ func (w *letterWriter) page(draft bool) (front, error) {
 	params["photos"] = photos
 	params["minutes"] = w.minutes()
 	return front{Title: title, URL: "/letter/", Layout: "letter", Params: params}, nil
+}
+
+func (w *letterWriter) correction(c cleared.Correction) (letterCorrection, error) {
+	if err := checkID("story", c.Story()); err != nil {
+		return letterCorrection{}, err
+	}
+	out := letterCorrection{Title: plain(c.Title()), Say: plain(c.Say())}
+	if w.public(c) {
+		out.URL = w.s.Site() + "story/" + c.Story() + "/"
+	}
+	return out, nil
 }
 
 // story tells the lead in full and any other in short.
@@ -291,13 +318,17 @@ func (w *letterWriter) held() []string {
 	return held
 }
 
-func (w *letterWriter) public(s cleared.Story) bool {
+// public reports whether the archive has a story, or the story of a correction.
+func (w *letterWriter) public(s interface{ PublicFrom() day.Date }) bool {
 	return !s.PublicFrom().IsZero() && !s.PublicFrom().After(w.e.On)
 }
 
 // minutes is how long the letter takes to read, at least one.
 func (w *letterWriter) minutes() int {
 	text := w.e.Words.Opening()
+	for _, c := range w.e.Corrections {
+		text = join(text, c.Title(), c.Say())
+	}
 	for i, s := range w.e.Stories {
 		text = join(text, s.Title(), s.CameOff(), s.Failed(), s.Replaced())
 		if i == 0 {

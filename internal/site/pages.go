@@ -36,6 +36,7 @@ type builder struct {
 	stories []cleared.Story // newest first
 	public  map[string]cleared.Story
 	words   map[string]cleared.Word
+	mended  map[string][]cleared.Correction // story id → corrections to it
 	stops   []stopPage
 	uses    map[string][]link // word id → stories that use it
 	job     job
@@ -49,7 +50,7 @@ type stopPage struct {
 }
 
 func newBuilder(a Archive) *builder {
-	b := &builder{a: a, stories: newestFirst(a.Stories), public: map[string]cleared.Story{}, words: map[string]cleared.Word{}, uses: map[string][]link{}}
+	b := &builder{a: a, stories: newestFirst(a.Stories), public: map[string]cleared.Story{}, words: map[string]cleared.Word{}, mended: map[string][]cleared.Correction{}, uses: map[string][]link{}}
 	s := a.Settings
 	settings := baseSettings(s, map[string]any{
 		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "lang": s.Language(), "site": s.Site(),
@@ -230,6 +231,12 @@ func (b *builder) index() error {
 			return err
 		}
 		b.public[s.ID()] = s
+	}
+	for _, c := range b.a.Corrections {
+		if _, public := b.public[c.Story()]; !public || c.PublicFrom().IsZero() || c.PublicFrom().After(b.a.On) {
+			return fmt.Errorf("site: correction %q or its story is not public on %s; leave it out", c.ID(), b.a.On)
+		}
+		b.mended[c.Story()] = append(b.mended[c.Story()], c)
 	}
 	for _, w := range b.a.Words {
 		if err := checkID("glossary", w.ID()); err != nil {
@@ -414,6 +421,18 @@ type link struct {
 	Title string `json:"title"`
 }
 
+// correction is one as its story's page and its edition's page show it.
+type correction struct {
+	Title string `json:"title"`
+	Path  string `json:"path"` // of the story
+	Say   string `json:"say"`
+	Date  *date  `json:"date"`
+}
+
+func correctionOf(c cleared.Correction) correction {
+	return correction{plain(c.Title()), "story/" + c.Story(), plain(c.Say()), dateOf(c.PublicFrom())}
+}
+
 func (b *builder) storyPages() {
 	b.add("story", front{Title: "All stories", Layout: "stories", Params: map[string]any{"section": "story", "stories": b.cards(b.stories)}}, "")
 	stopsOf := map[string][]link{}
@@ -434,6 +453,7 @@ func (b *builder) storyPages() {
 			"cameoff": l.inText(s.CameOff()), "failed": l.inText(s.Failed()), "replaced": l.inText(s.Replaced()),
 			"claims": claims, "questions": questionsOf(s.Questions()), "cautions": cautionsOf(s.Cautions()),
 			"credits": each(s.Credits(), plain), "photos": b.pictures(s.Photos()), "stops": stopsOf[s.ID()],
+			"corrections": each(b.mended[s.ID()], correctionOf),
 		}
 		if i > 0 {
 			params["newer"] = link{"story/" + b.stories[i-1].ID(), plain(b.stories[i-1].Title())}
@@ -563,8 +583,14 @@ func (b *builder) editionPages() {
 			}
 			told = append(told, line)
 		}
+		var corrections []correction
+		for _, c := range b.a.Corrections {
+			if slices.Contains(e.Record.Corrections, c.ID()) {
+				corrections = append(corrections, correctionOf(c))
+			}
+		}
 		params := map[string]any{
-			"section": "edition", "week": e.Record.Week.String(), "monday": e.Record.Week.Monday().Words(), "date": dateOf(e.From),
+			"section": "edition", "corrections": corrections, "week": e.Record.Week.String(), "monday": e.Record.Week.Monday().Words(), "date": dateOf(e.From),
 			"stories": told, "figures": figureRows(e.Record.Figures), "figurewords": each(e.Record.Figures, figureWords),
 		}
 		if w, ok := b.words[e.Record.Word]; ok {

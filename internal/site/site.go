@@ -35,14 +35,15 @@ import (
 
 // Archive is everything that the public site is made from.
 type Archive struct {
-	Settings  cleared.Settings
-	Stories   []cleared.Story // public ones only: PublicFrom set and not after On
-	Words     []cleared.Word
-	Tours     []cleared.Tour // for the stop pages; every stop gets one
-	Editions  []PublicEdition
-	Withdrawn []Withdrawal
-	Theme     fs.FS // holds archive/ and fonts/
-	On        day.Date
+	Settings    cleared.Settings
+	Stories     []cleared.Story      // public ones only: PublicFrom set and not after On
+	Corrections []cleared.Correction // to stories among these, in the order in which they were written
+	Words       []cleared.Word
+	Tours       []cleared.Tour // for the stop pages; every stop gets one
+	Editions    []PublicEdition
+	Withdrawn   []Withdrawal
+	Theme       fs.FS // holds archive/ and fonts/
+	On          day.Date
 }
 
 // PublicEdition is a weekly update whose time to be public has come.
