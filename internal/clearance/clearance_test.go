@@ -421,7 +421,7 @@ func (b *bench) send(week, on string, stories ...string) {
 	b.t.Helper()
 	r := edition.Record{Week: day.MustParseWeek(week)}
 	for _, id := range stories {
-		r.Stories = append(r.Stories, edition.ToldStory{ID: id})
+		r.Stories = append(r.Stories, edition.ToldStory{ID: id, Title: "Told of " + id})
 	}
 	record, err := json.Marshal(r)
 	if err != nil {

@@ -103,7 +103,7 @@ func (a *app) listUnits(ctx context.Context) error {
 			}
 			note = "  - " + why
 		}
-		if u.Stops() {
+		if u.Stops() && note == "" {
 			note = "  - has problems; opencowl check tells them"
 		}
 		a.say("%-8s  %-34s %s%s%s", u.Standing, u.ID, u.Title, who, note)

@@ -210,3 +210,48 @@ func TestEditionWithoutSubjectOrOpeningIsNotFrozen(t *testing.T) {
 		}
 	}
 }
+
+func correction(id, toldIn string) cleared.Correction {
+	f := cleared.CorrectionFields{ID: id, Story: "floor", Title: "The floor", Say: "It was " + id}
+	if toldIn != "" {
+		f.ToldIn = day.MustParseWeek(toldIn)
+	}
+	return cleared.NewCorrection(f)
+}
+
+// A correction leads once, whatever else there is to tell, and its story need not
+// be one that may be told.
+func TestCorrectionIsToldOnce(t *testing.T) {
+	m := material(nil, []cleared.PartMovement{part("1", cleared.Ready, "ready")}, story(storyOf{id: "ready"}), story(storyOf{id: "floor", toldIn: "2031-W03"}))
+	m.Corrections = []cleared.Correction{correction("floor-2", ""), correction("floor-1", "2031-W05"), correction("floor-3", "2031-W07"), correction("floor-4", "")}
+	e, err := edition.Assemble(words("", nil, nil), m)
+	if want := []string{"floor-2", "floor-3", "floor-4"}; err != nil || !slices.Equal(e.CorrectionIDs(), want) {
+		t.Errorf("got %q, %v; want %q", e.CorrectionIDs(), err, want)
+	}
+	if want := []string{"ready"}; !slices.Equal(e.StoryIDs(), want) {
+		t.Errorf("stories %q, want %q", e.StoryIDs(), want)
+	}
+	if got := e.Record().Corrections; !slices.Equal(got, e.CorrectionIDs()) {
+		t.Errorf("the record has %q", got)
+	}
+	p, err := edition.AssemblePreview(cleared.NewDraft(words("", nil, nil)), nil, m)
+	if err != nil || !slices.Equal(p.CorrectionIDs(), e.CorrectionIDs()) {
+		t.Errorf("the preview has %q, %v", p.CorrectionIDs(), err)
+	}
+}
+
+func TestCorrectionAloneIsAnEdition(t *testing.T) {
+	m := material(nil, nil)
+	e, err := edition.Assemble(words("", nil, nil), m)
+	if err != nil || !errors.Is(e.Freezable(), edition.ErrNothing) {
+		t.Fatalf("with nothing: %v, %v", err, e.Freezable())
+	}
+	m.Corrections = []cleared.Correction{correction("floor-1", "2031-W05")}
+	if e, _ = edition.Assemble(words("", nil, nil), m); !errors.Is(e.Freezable(), edition.ErrNothing) {
+		t.Errorf("with one that was told: %v", e.Freezable())
+	}
+	m.Corrections = []cleared.Correction{correction("floor-1", "")}
+	if e, _ = edition.Assemble(words("", nil, nil), m); e.Freezable() != nil {
+		t.Errorf("with one that was not: %v", e.Freezable())
+	}
+}

@@ -140,6 +140,7 @@ func TestCanariesStayInside(t *testing.T) {
 	do(0, "post", thisWeek, "--status")
 	do(0, "members", "list")
 	do(0, "trace", "floor-strip")
+	do(0, "correct", "floor-strip", "--by", restorer, "--say", "It came from the port side.")
 	do(0, "trace", nameMark+"part0")
 	do(0, "check", "--ledger")
 
@@ -171,6 +172,8 @@ func TestCanariesStayInside(t *testing.T) {
 	turn(entry, "supplier: "+supplier, "supplier: ["+supplier+"]", "check")
 	turn(entry, "supplier: "+supplier, "suplier: "+supplier, "check")
 	turn(part, "---\n"+note, note, "check")
+	do(1, "correct", "floor-strip", "--by", "nobody", "--say", "It came from the port side.")
+	do(1, "correct", "float-skin", "--by", restorer, "--say", "It has been told to nobody.")
 	photo := photoOf(w.tags()[1])
 	turn(photo, w.files[photo], "not a picture: "+note, "check")
 	do(2, "cards", "no-such-tour")

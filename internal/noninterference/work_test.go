@@ -207,11 +207,17 @@ func (s *shop) decideAll(on day.Date) {
 	}
 }
 
-// past is what had happened by today: all was decided, and an edition sent.
+// past is what had happened by today: all was decided, an edition sent, and a story
+// in it corrected, with a fact that the story releases.
 func (s *shop) past() {
 	s.decideAll(decidedOn)
 	s.send(frozenOn, pastWeek)
+	loss := releasedLoss.FindString(s.tree.files["wording/floor-strip.md"])
+	s.run(frozenOn, "correct", "floor-strip", "--by", s.tree.byName("Nell Ostwick"), "--say", "The strip was a spare, and had lost "+loss+" all the same.")
+	s.decideAll(frozenOn)
 }
+
+var releasedLoss = regexp.MustCompile(`\{fact:[^}]*\.loss\|percent\}`)
 
 func (s *shop) send(on day.Date, week string) (codes [2]int) {
 	officer := s.tree.byName("Nell Ostwick")
