@@ -382,6 +382,32 @@ func TestWithdrawnStorySaysSo(t *testing.T) {
 	contains(t, built(t, fixture()), "story/wrong-colour/index.html", "taken back", "2 February 2031")
 }
 
+func TestCorrectionsStandOnTheirStoryAndTheirEdition(t *testing.T) {
+	files := built(t, fixture())
+	contains(t, files, "story/floor-stiffener/index.html", "<h2>Corrections</h2>",
+		`<time class="meta" datetime="2031-02-20">20 February 2031</time> We said that floor-stiffener-1 was`, `<time class="meta" datetime="2031-02-25">25 February 2031</time> We said that floor-stiffener-2 was`)
+	contains(t, files, "edition/2031-W04/index.html", "<h2>Correction</h2>", `<a href="../../story/floor-stiffener/index.html">The floor that rotted from inside</a><br>We said that floor-stiffener-2 was`)
+	for name, never := range map[string]string{"edition/2031-W04/index.html": "floor-stiffener-1 was", "story/rudder-skin/index.html": "Correction"} {
+		if bytes.Contains(files[name], []byte(never)) {
+			t.Errorf("%s holds %q", name, never)
+		}
+	}
+}
+
+func TestCorrectionThatIsNotPublicIsRefused(t *testing.T) {
+	for name, c := range map[string]cleared.Correction{
+		"its story is not public": corrected("keel-bolt-1", "keel-bolt", "2031-02-20"),
+		"its day is not set":      corrected("floor-stiffener-3", "floor-stiffener", ""),
+		"its day has not come":    corrected("floor-stiffener-3", "floor-stiffener", "2031-03-02"),
+	} {
+		a := fixture()
+		a.Corrections = append(a.Corrections, c)
+		if _, err := Build(context.Background(), a); err == nil || !strings.Contains(err.Error(), c.ID()) {
+			t.Errorf("%s: got %v", name, err)
+		}
+	}
+}
+
 func TestHomeIsNewestFirst(t *testing.T) {
 	home := string(built(t, fixture())["index.html"])
 	last := -1
@@ -537,6 +563,8 @@ func TestHostileWordingIsInertInTheArchive(t *testing.T) {
 		a.Settings = cleared.NewSettings(hostileSettings(w))
 		s := cleared.NewStory(hostileStory(story("bad", "", cleared.Area{Key: "hull"}, "2031-02-27"), w))
 		a.Stories = []cleared.Story{s}
+		a.Corrections = []cleared.Correction{cleared.NewCorrection(cleared.CorrectionFields{ID: "bad-1", Story: "bad", Title: w, Say: w, PublicFrom: s.PublicFrom()})}
+		a.Editions[0].Record.Corrections = []string{"bad-1"}
 		a.Words = []cleared.Word{cleared.NewWord(cleared.WordFields{ID: "bad", Word: w, Also: []string{w}, Meaning: w})}
 		a.Tours = []cleared.Tour{cleared.NewTour(cleared.TourFields{Title: w, Stops: []cleared.Stop{cleared.NewStop(cleared.StopFields{ID: "bad", At: w, Stories: []cleared.Story{s}})}})}
 		a.Editions[0].Record.Subject, a.Editions[0].Record.Preheader, a.Editions[0].Record.Opening = w, w, w

@@ -87,6 +87,14 @@ func words() []cleared.Word {
 	}
 }
 
+func corrected(id, story, from string) cleared.Correction {
+	f := cleared.CorrectionFields{ID: id, Story: story, Title: "The floor that rotted from inside", Say: "We said that " + id + " was the original strip. It was a spare, made here in the spring."}
+	if from != "" {
+		f.PublicFrom = day.MustParse(from)
+	}
+	return cleared.NewCorrection(f)
+}
+
 // fixture is a whole small archive.
 func fixture() Archive {
 	hull, tail := cleared.Area{Key: "hull", Name: "Hull"}, cleared.Area{Key: "tail", Name: "Tail"}
@@ -106,15 +114,17 @@ func fixture() Archive {
 		cleared.NewStop(cleared.StopFields{ID: "bow", Number: 3, At: "At the bow"}),
 	}
 	return Archive{
-		Settings: cleared.NewSettings(settings()),
-		Stories:  []cleared.Story{cleared.NewStory(third), cleared.NewStory(first), cleared.NewStory(second)},
-		Words:    words(),
-		Tours:    []cleared.Tour{cleared.NewTour(cleared.TourFields{ID: "winter-hangar", Title: "Winter in the hangar", Stops: stops})},
+		Settings:    cleared.NewSettings(settings()),
+		Stories:     []cleared.Story{cleared.NewStory(third), cleared.NewStory(first), cleared.NewStory(second)},
+		Corrections: []cleared.Correction{corrected("floor-stiffener-1", "floor-stiffener", "2031-02-20"), corrected("floor-stiffener-2", "floor-stiffener", "2031-02-25")},
+		Words:       words(),
+		Tours:       []cleared.Tour{cleared.NewTour(cleared.TourFields{ID: "winter-hangar", Title: "Winter in the hangar", Stops: stops})},
 		Editions: []PublicEdition{{From: day.MustParse("2031-02-20"), Record: edition.Record{
 			Week: day.MustParseWeek("2031-W04"), Subject: "A strip you could push a pick through", Preheader: "One hull stiffener, and what salt did to it.",
-			Opening: "It was a cold week and a good one. See [the story](/story/floor-stiffener/).",
-			Stories: []edition.ToldStory{{ID: "floor-stiffener", Title: "The floor that rotted from inside"}, {ID: "keel-bolt", Title: "A bolt from the keel"}},
-			Figures: figures(), Word: "spar",
+			Opening:     "It was a cold week and a good one. See [the story](/story/floor-stiffener/).",
+			Corrections: []string{"floor-stiffener-2", "keel-bolt-1"}, // the second to a story that is not public yet
+			Stories:     []edition.ToldStory{{ID: "floor-stiffener", Title: "The floor that rotted from inside"}, {ID: "keel-bolt", Title: "A bolt from the keel"}},
+			Figures:     figures(), Word: "spar",
 		}}},
 		Withdrawn: []Withdrawal{{ID: "wrong-colour", On: day.MustParse("2031-02-02")}},
 		Theme:     themes.Embedded(),

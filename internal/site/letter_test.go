@@ -18,7 +18,7 @@ import (
 	"golang.org/x/net/html"
 )
 
-// weekly is a whole edition.
+// weekly is a whole edition, but for corrections, which few have.
 func weekly() edition.Edition {
 	hull, tail := cleared.Area{Key: "hull", Name: "Hull"}, cleared.Area{Key: "tail", Name: "Tail"}
 	lead := story("floor-stiffener", "The floor that rotted from inside", hull, "2031-03-20")
@@ -106,6 +106,39 @@ func TestLetterOrder(t *testing.T) {
 			t.Errorf("%q stands at %d, before what should precede it at %d", s, at, last)
 		}
 		last = at
+	}
+}
+
+// A correction stands above all else in both parts, with a link while the archive
+// has its story.
+func TestCorrectionsLeadBothParts(t *testing.T) {
+	e := weekly()
+	e.Corrections = []cleared.Correction{corrected("ONE", "bilge-pump", "2031-02-13"), corrected("TWO", "floor-stiffener", "2031-02-14"), corrected("THREE", "keel-bolt", "")}
+	l := letter(t, settings(), e)
+	letterForm(t, "a letter with corrections", l)
+	for what, text := range map[string]string{"the text part": string(l.Text), "the HTML part": textOfPage(t, l.HTML)} {
+		text = strings.Join(strings.Fields(text), " ")
+		last := -1
+		for _, s := range []string{"Marram Sound Flying Boat Trust", "Correction: The floor that rotted from inside", "We said that ONE was the original strip. It was a spare", "The story as it stands now", "that TWO was", "that THREE was", "It was a cold week"} {
+			at := strings.Index(text, s)
+			if at <= last {
+				t.Errorf("%s: %q stands at %d, before what should precede it at %d", what, s, at, last)
+			}
+			last = at
+		}
+		if n := strings.Count(text, "Correction: "); n != 3 {
+			t.Errorf("%s has %d corrections, want 3", what, n)
+		}
+		if n := strings.Count(text, "The story as it stands now"); n != 1 {
+			t.Errorf("%s has %d links, want one: the day of the second comes tomorrow, and the third has none", what, n)
+		}
+	}
+	holds(t, "the HTML part", l.HTML, `<a href="https://example.org/story/bilge-pump/"`)
+	if bytes.Contains(l.HTML, []byte("story/floor-stiffener")) || bytes.Contains(l.Text, []byte("story/floor-stiffener")) {
+		t.Error("the letter leads to a story that is not public")
+	}
+	if text := textOfPage(t, letter(t, settings(), weekly()).HTML); strings.Contains(text, "Correction") {
+		t.Error("a letter without one has a correction")
 	}
 }
 
@@ -200,6 +233,7 @@ func TestHostileWordingIsInertInTheLetter(t *testing.T) {
 		hull := cleared.Area{Key: "hull", Name: "Hull"}
 		bad := cleared.NewStory(hostileStory(story("bad", "", hull, "2031-02-01"), w))
 		e.Stories = []cleared.Story{bad, bad}
+		e.Corrections = []cleared.Correction{cleared.NewCorrection(cleared.CorrectionFields{ID: "bad-1", Story: "bad", Title: w, Say: w, PublicFrom: bad.PublicFrom()})}
 		word := cleared.NewWord(cleared.WordFields{ID: "bad", Word: w, Meaning: w})
 		e.Word, e.YearAgo = &word, &edition.YearAgo{ID: "bad", Title: w}
 		e.Figures = []edition.Figures{{Area: cleared.Area{Key: "hull", Name: w}, Off: 1}}
