@@ -86,13 +86,18 @@ func (s *session) traceCorrections(ctx context.Context, story *clearance.Unit) (
 		}
 		s.app.say("  %s  %s (%s): %s", written, u.ID, u.Standing, words)
 		all = append(all, telling{Story: story.ID, Where: "correction", What: words, On: written.String(), Correction: u.ID})
+		members := false
 		for _, t := range told {
 			s.app.say("    %s  %-8s %s", t.On, t.Where, t.What)
 			t.Story, t.Correction = story.ID, u.ID
 			all = append(all, t)
+			members = members || t.Where == "edition"
 		}
-		if len(told) == 0 {
-			s.app.say("    has not gone out yet")
+		switch {
+		case u.Standing == clearance.Cleared && !members:
+			s.app.say("    leads the next edition")
+		case len(told) == 0:
+			s.app.say("    has not gone out")
 		}
 	}
 	return all, nil

@@ -173,7 +173,7 @@ func TestCanariesStayInside(t *testing.T) {
 	turn(entry, "supplier: "+supplier, "suplier: "+supplier, "check")
 	turn(part, "---\n"+note, note, "check")
 	do(1, "correct", "floor-strip", "--by", "nobody", "--say", "It came from the port side.")
-	do(1, "correct", "float-skin", "--by", restorer, "--say", "It has been told to nobody.")
+	do(1, "correct", "bow-cleat", "--by", restorer, "--say", "It has been told to nobody.")
 	photo := photoOf(w.tags()[1])
 	turn(photo, w.files[photo], "not a picture: "+note, "check")
 	do(2, "cards", "no-such-tour")

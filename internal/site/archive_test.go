@@ -344,7 +344,7 @@ func TestStopPagesAreAlwaysBuiltAndSayWhenToComeBack(t *testing.T) {
 	contains(t, files, "stop/keel/index.html", "Nothing to read here yet.", "opens here on", "1 April 2031")
 	contains(t, files, "stop/bow/index.html", "the story of this stop is not ready to be told")
 	a := fixture()
-	a.Stories, a.Words, a.Editions = nil, nil, nil
+	a.Stories, a.Corrections, a.Words, a.Editions = nil, nil, nil, nil
 	empty := built(t, a)
 	contains(t, empty, "stop/hull-floor/index.html", "Nothing to read here yet")
 	contains(t, empty, "index.html", "Nothing to show here yet")
@@ -641,7 +641,7 @@ func TestSignsPrintAsTyped(t *testing.T) {
 		a := fixture()
 		f := story("typed", w, cleared.Area{Key: "hull", Name: "Hull"}, "2031-02-27")
 		f.CameOff, f.Body = "Came off: "+w+" END", "Body: "+w+" END"
-		a.Stories = []cleared.Story{cleared.NewStory(f)}
+		a.Stories, a.Corrections = []cleared.Story{cleared.NewStory(f)}, nil
 		text := textOfPage(t, built(t, a)["story/typed/index.html"])
 		for _, want := range []string{"Came off: " + w + " END", "Body: " + strings.Trim(w, "`") + " END"} {
 			if !strings.Contains(text, want) {
@@ -771,12 +771,12 @@ func TestBuildRefusesWhatItCannotPublish(t *testing.T) {
 		"no copies for the web": func(a *Archive) {
 			f := story("bare", "Bare", hull, "2031-01-01")
 			f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{Caption: "c"})}
-			a.Stories = []cleared.Story{cleared.NewStory(f)}
+			a.Stories, a.Corrections = []cleared.Story{cleared.NewStory(f)}, nil
 		},
 		"must be proven, likely or told": func(a *Archive) {
 			f := story("odd", "Odd", hull, "2031-01-01")
 			f.Claims[0].Status = "certain"
-			a.Stories = []cleared.Story{cleared.NewStory(f)}
+			a.Stories, a.Corrections = []cleared.Story{cleared.NewStory(f)}, nil
 		},
 	} {
 		a := fixture()
