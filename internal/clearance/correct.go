@@ -57,18 +57,20 @@ func (d *Desk) gatherCorrections(ctx context.Context) error {
 func (d *Desk) correctionUnit(id, writer string, c correction) *Unit {
 	u := &Unit{ID: id, Kind: "correction", Title: c.Title, File: id, writer: writer, correction: &c}
 	at := reading.Place{File: id, Line: 1, Column: 1}
-	title, say := wording.Text{Field: "title", Value: c.Title, Place: at}, wording.Text{Field: "say", Value: c.Say, Place: at}
-	_, faults := wording.Facts(say)
-	for _, f := range faults {
-		u.Findings = append(u.Findings, Finding{f, id})
+	texts := []wording.Text{{Field: "title", Value: c.Title, Place: at}, {Field: "say", Value: c.Say, Place: at}}
+	for _, t := range texts {
+		_, faults := wording.Facts(t)
+		for _, f := range faults {
+			u.Findings = append(u.Findings, Finding{f, id})
+		}
 	}
-	u.Texts = append([]wording.Text{title}, d.fill(u, []wording.Text{say})...)
+	u.Texts = d.fill(u, texts)
 	story, known := d.words.Story(c.Story)
 	f := &Unit{ID: id, story: story}
 	if !known { // its file is gone; what was told of it is not
 		story, f.story = &wording.Story{}, nil
 	}
-	f.Findings = d.checkTexts(f, []wording.Text{title, say})
+	f.Findings = d.checkTexts(f, texts)
 	for _, t := range u.Texts {
 		d.checkSentences(f, story, t)
 	}

@@ -233,3 +233,22 @@ func TestCorrectionWhoseFactChangedIsNotLeftOutUnsaid(t *testing.T) {
 		t.Errorf("cleared again: %+v", got)
 	}
 }
+
+func TestLastGateHonoursFactsOfACorrection(t *testing.T) {
+	b := told(t)
+	// The sheet of a float is 5 mm thick, which is nothing to the strip.
+	b.write("parts/float-sheet.md", "---\nname: float sheet\narea: hull\nthickness: 5 mm\n---\n")
+	b.write("log/2031/2031-01-02-float-removed.md", "---\ndate: 2031-01-02\nby: tam\npart: float-sheet\nstep: removed\n---\n")
+	u := b.correct("The strip had lost {fact:floor-stiffener.loss|percent} under 5 mm of ice.")
+	if len(u.Findings) > 0 {
+		t.Fatal(u.Findings)
+	}
+	b.decide(u.ID)
+	d := b.desk()
+	say := d.Corrections()[0].Say()
+	for page, passes := range map[string]bool{"<p>" + say + "</p>": true, "<p>It had a loss of 15%, private as it is.</p>": true, "<p>" + say + " From Hexworth Castings.</p>": false} {
+		if err := d.Gate(map[string][]byte{"a.html": []byte(page)}); (err == nil) != passes {
+			t.Errorf("%s: %v", page, err)
+		}
+	}
+}

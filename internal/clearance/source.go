@@ -63,7 +63,8 @@ func (s *sources) around(words []leak.Word, first, end int) []spot {
 
 // honours says where the words of a finding in a segment come from, and whether
 // that unit may say them: as a released fact, as a finding that somebody
-// accepted, or, for a story, as a number of a part that it is not about.
+// accepted, or, for a story and a correction to it, as a number of a part that it
+// is not about.
 func (s *sources) honours(d *Desk, segment string, l leak.Finding) (from string, honoured bool) {
 	words := leak.Words(segment)
 	first := slices.IndexFunc(words, func(w leak.Word) bool { return w.End > l.Start })
@@ -127,11 +128,15 @@ func (d *Desk) mayBeSaid(text *sourceText, start, end int, code string) bool {
 			return true
 		}
 	}
-	if u.story == nil || !number {
+	story := u.story
+	if u.correction != nil {
+		story, _ = d.words.Story(u.correction.Story)
+	}
+	if story == nil || !number {
 		return false
 	}
 	value := u.Texts[text.index].Value
-	return !slices.ContainsFunc(d.private.FindAbout(value, u.story.Parts), func(l leak.Finding) bool {
+	return !slices.ContainsFunc(d.private.FindAbout(value, story.Parts), func(l leak.Finding) bool {
 		return l.Code == leak.CodeNumber && l.Start < end && start < l.End
 	})
 }
