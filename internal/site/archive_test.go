@@ -386,6 +386,7 @@ func TestCorrectionsStandOnTheirStoryAndTheirEdition(t *testing.T) {
 	files := built(t, fixture())
 	contains(t, files, "story/floor-stiffener/index.html", "<h2>Corrections</h2>",
 		`<time class="meta" datetime="2031-02-20">20 February 2031</time> We said that floor-stiffener-1 was`, `<time class="meta" datetime="2031-02-25">25 February 2031</time> We said that floor-stiffener-2 was`)
+	contains(t, files, "stop/hull-floor/index.html", "<h3>Corrections</h3>", "We said that floor-stiffener-1 was") // a printed card leads here
 	contains(t, files, "edition/2031-W04/index.html", "<h2>Correction</h2>", `<a href="../../story/floor-stiffener/index.html">The floor that rotted from inside</a><br>We said that floor-stiffener-2 was`)
 	for name, never := range map[string]string{"edition/2031-W04/index.html": "floor-stiffener-1 was", "story/rudder-skin/index.html": "Correction"} {
 		if bytes.Contains(files[name], []byte(never)) {

@@ -473,9 +473,10 @@ func (b *builder) storyPages() {
 // brief is a story as a stop page tells it.
 type brief struct {
 	card
-	Failed   string   `json:"failed"`
-	Replaced string   `json:"replaced"`
-	Credits  []string `json:"credits"`
+	Failed   string       `json:"failed"`
+	Replaced string       `json:"replaced"`
+	Credits  []string     `json:"credits"`
+	Mended   []correction `json:"corrections,omitempty"`
 }
 
 type tourLine struct {
@@ -510,7 +511,7 @@ func (b *builder) stopPage(p stopPage) {
 			}
 			continue
 		}
-		told = append(told, brief{b.card(pub), plain(pub.Failed()), plain(pub.Replaced()), each(pub.Credits(), plain)})
+		told = append(told, brief{b.card(pub), plain(pub.Failed()), plain(pub.Replaced()), each(pub.Credits(), plain), each(b.mended[pub.ID()], correctionOf)})
 		for _, c := range cautionsOf(pub.Cautions()) {
 			if !slices.Contains(cautions, c) {
 				cautions = append(cautions, c)
