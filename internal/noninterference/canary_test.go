@@ -176,6 +176,32 @@ func TestCanariesStayInside(t *testing.T) {
 	do(1, "correct", "bow-cleat", "--by", restorer, "--say", "It has been told to nobody.")
 	photo := photoOf(w.tags()[1])
 	turn(photo, w.files[photo], "not a picture: "+note, "check")
+	// A list from a spreadsheet, whose every private cell is marked: rows that are
+	// brought in, come again, changed, and are refused. The values that are to be
+	// mended are shown, and none beside them.
+	list, listMap := s.path(nameMark+"list.csv"), s.path(nameMark+"map.yaml")
+	writeAt(t, listMap, strings.ReplaceAll(canaryMap, "WHO", restorer))
+	rows := func(pile, day string) {
+		t.Helper()
+		var text strings.Builder
+		text.WriteString("Ref,Date,Part,Job,Pile,Detail,From,Ticket,Notes\n")
+		for i, part := range w.parts()[:2] {
+			fmt.Fprintf(&text, "%s%d,%s,%s,removed,%s,%s,%s,%s,%s\n", valueMark, i, day, w.page(part).text("number"), pile, valueMark+"cell1", valueMark+"cell2", valueMark+"cell3", valueMark+"cell4")
+		}
+		writeAt(t, list, text.String())
+	}
+	rows("rework", "12/02/2031")
+	bring := []string{"record", list, "--map", listMap}
+	do(0, bring...)
+	do(0, append(bring, "--write")...)
+	do(0, bring...)
+	rows("quarantine", "12/02/2031")
+	do(1, bring...)
+	do(0, append(bring, "--write", "--update")...)
+	rows("quarantin", "31/02/2031")
+	do(1, append(bring, "--write")...)
+	do(0, "check")
+	do(0, "archive", "-o", s.path("out/archive"))
 	do(2, "cards", "no-such-tour")
 	do(1, "edition", "2031-W09")
 	do(2, "trace", "no-such-part")
@@ -205,6 +231,26 @@ func TestCanariesStayInside(t *testing.T) {
 		t.Errorf("only %d outputs in %d readings and %d messages were looked at", len(leaving), looked, len(messages))
 	}
 	t.Logf("%d outputs in %d readings, and the words of %d commands", len(leaving), looked, len(messages)/2)
+}
+
+const canaryMap = `list: bench-list
+identify: [Ref]
+entry:
+  date: {column: Date, format: day/month/year}
+  by: {default: WHO}
+  part: {column: Part, match: number}
+  step: {column: Job}
+  pile: {column: Pile}
+  finding: {detail: {column: Detail}}
+  replacement: {source: {default: stores}, supplier: {column: From}, report: {column: Ticket}}
+  notes: {column: Notes}
+`
+
+func writeAt(t *testing.T, file, text string) {
+	t.Helper()
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // TestReadingsWouldSeeACanary holds the search to marks that it must find.

@@ -210,6 +210,10 @@ func privateKinds() []kind {
 		{"next", anyTime, fieldOf(entries, always(func(d *dice) any {
 			return yaml.MapSlice{{Key: "step", Value: pick(d, []string{"cleaned", "painted", "fitted", "tested"})}, {Key: "due", Value: today.AddDays(d.IntN(90)).String()}}
 		}), "next")},
+		{"origin", anyTime, fieldOf(entries, always(func(d *dice) any {
+			return yaml.MapSlice{{Key: "list", Value: strings.ToLower(d.slug())}, {Key: "row", Value: d.words(1, 3)},
+				{Key: "digest", Value: fmt.Sprintf("sha256-%016x", d.Uint64())}}
+		}), "origin")},
 		{"parts for part", anyTime, partsForPart},
 		{"entry's date", anyTime, shiftDate},
 		{"entry's file", anyTime, renameEntry},
@@ -229,7 +233,12 @@ func privateKinds() []kind {
 		{"photo that is kept, renamed", anyTime, func(d *dice, w *tree) string { return renamePhoto(d, w, w.keptTags()) }},
 		{"photo renamed", early, func(d *dice, w *tree) string { return renamePhoto(d, w, w.tags()) }},
 		{"what a photo says beside its pixels", both, tellInPhoto},
-		{"part's id, not counted", anyTime, func(d *dice, w *tree) string { return renamePart(d, w, w.notCounted()) }},
+		{"part's id, not counted", anyTime, func(d *dice, w *tree) string {
+			if len(w.notCounted()) == 0 {
+				addPart(d, w)
+			}
+			return renamePart(d, w, w.notCounted())
+		}},
 		{"part's id", early, func(d *dice, w *tree) string { return renamePart(d, w, w.parts()) }},
 		{"person's id", anyTime, renamePerson},
 		{"roles", anyTime, addRole},

@@ -194,13 +194,13 @@ func tryBatch(t *testing.T, n int, r *rand.Rand, c *course, sum *tally) {
 	}
 	var changes []change
 	for i := range batchSize {
-		// Every kind has its turn, and then comes again.
-		k := kinds[(n*batchSize+i)%len(kinds)]
+		// Every second is of the kind whose turn it is, and the rest are drawn.
+		k := kinds[r.IntN(len(kinds))]
 		switch {
 		case i < len(first):
 			k = first[i]
-		case r.IntN(2) == 0:
-			k = kinds[r.IntN(len(kinds))]
+		case i%2 == 0:
+			k = kinds[(n*batchSize+i)/2%len(kinds)]
 		}
 		changes = append(changes, change{k, r.Uint64()})
 	}

@@ -356,13 +356,16 @@ func differs(a, b map[string][]string) string {
 	return ""
 }
 
-// changes tells in which keys an entry of the log and a row differ.
+// changes tells in which keys an entry of the log and a row differ. What shapes
+// figures is told with its values; the rest is private, and only said to differ.
 func changes(old, row map[string][]string) []string {
 	var all []string
 	for _, f := range (entryMap{}).fields() {
 		was, is := strings.Join(old[f.path], ", "), strings.Join(row[f.path], ", ")
 		switch {
 		case was == is:
+		case f.kind != aDate && f.kind != aPerson && f.kind != aPart && f.kind != aChoice:
+			all = append(all, f.path+" is not the same")
 		case was == "":
 			all = append(all, fmt.Sprintf("%s is now %q", f.path, reading.Shorten(is)))
 		case is == "":
