@@ -164,7 +164,7 @@ func TestRunOfWordsIsTheSetting(t *testing.T) {
 	}
 }
 
-// planted leaks: the figures that DEVELOPERS and CURVE.md state.
+// planted leaks: the figures that DEVELOPERS.md states.
 func TestPlantedLeaksAreFound(t *testing.T) {
 	for name, cases := range map[string][]planted.Case{"usual": planted.Usual(), "other": planted.Other()} {
 		var tally planted.Tally

@@ -2,7 +2,7 @@
 // field that is neither a released fact nor movement, and what leaves is the same
 // bytes or none. It holds tests only; the long form is
 //
-//	go run ./scripts/noninterference
+//	scripts/noninterference
 //
 // A test makes a small workshop, has it decide, freeze, send and publish, then
 // changes private things by the batch and does the same work again. What leaves is

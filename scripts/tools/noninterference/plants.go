@@ -111,7 +111,7 @@ func overlay(root, folder string) (string, error) {
 			sources[p.file] = string(data)
 		}
 		if n := strings.Count(sources[p.file], p.from); n != 1 {
-			return "", fmt.Errorf("%s holds %q %d times, and the plants need it once; correct patches in scripts/noninterference/plants.go", p.file, p.from, n)
+			return "", fmt.Errorf("%s holds %q %d times, and the plants need it once; correct patches in scripts/tools/noninterference/plants.go", p.file, p.from, n)
 		}
 		sources[p.file] = strings.Replace(sources[p.file], p.from, p.to, 1)
 	}

@@ -3,8 +3,8 @@
 // bytes or none. With -plant it tries the trial itself: it builds the product with
 // deliberate leaks, and each must be caught.
 //
-//	go run ./scripts/noninterference
-//	go run ./scripts/noninterference -plant
+//	scripts/noninterference [-changes 10000] [-seed N]
+//	scripts/noninterference -plant
 package main
 
 import (
@@ -31,7 +31,15 @@ func main() {
 	changes := flag.Int("changes", 10_000, "how many private changes to make")
 	seed := flag.Uint64("seed", 0, "the seed of the changes (default: a new one)")
 	plant := flag.Bool("plant", false, "build deliberate leaks, and see whether each is caught")
+	flag.Usage = func() {
+		fmt.Fprintln(flag.CommandLine.Output(), "usage: scripts/noninterference [-changes N] [-seed N] [-plant]")
+		flag.PrintDefaults()
+	}
 	flag.Parse()
+	if flag.NArg() > 0 || *changes < 1 {
+		flag.Usage()
+		os.Exit(2)
+	}
 	root, err := moduleRoot()
 	if err == nil && *plant {
 		err = tryPlants(root)
@@ -68,7 +76,7 @@ func tryLong(root string, changes int, seed uint64) error {
 		"-changes", fmt.Sprint(changes), "-seed", fmt.Sprint(seed))
 	cmd.Dir, cmd.Stdout, cmd.Stderr = root, os.Stdout, os.Stderr
 	if err := cmd.Run(); err != nil {
-		return fmt.Errorf("the promise does not hold (%w); to see it again: go run ./scripts/noninterference -changes %d -seed %d", err, changes, seed)
+		return fmt.Errorf("the promise does not hold (%w); to see it again: scripts/noninterference -changes %d -seed %d", err, changes, seed)
 	}
 	return nil
 }

@@ -50,7 +50,7 @@ func TestMissingTextIsTold(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(root, first.file), []byte("package clearance\n\nimport (\n)\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := overlay(root, t.TempDir()); err == nil || !strings.Contains(err.Error(), "correct patches in scripts/noninterference/plants.go") {
+	if _, err := overlay(root, t.TempDir()); err == nil || !strings.Contains(err.Error(), "correct patches in scripts/tools/noninterference/plants.go") {
 		t.Errorf("got %v", err)
 	}
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -8,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"example.org/opencowl/internal/leak"
@@ -41,19 +44,55 @@ func curve(root string, stdout io.Writer) error {
 		retold[note] = append(retold[note], notes[:i]...)
 		retold[note] = append(retold[note], notes[i+1:]...)
 	}
-	sets := []scored{score(dropped), score(swapped), score(retold)}
+	d, s, r := score(dropped), score(swapped), score(retold)
+	fmt.Fprintf(stdout, "%d notes, %d copies with every fourth word dropped, %d with every fourth swapped, %d pairs of a note and a text that was not copied from it.\n", len(notes), d.texts, s.texts, r.texts)
+	return tables(stdout, []string{"dropped, found", "swapped, found", "not copied, alarms"}, func(l leak.Limits) []string {
+		return []string{d.share(l), s.share(l), strconv.Itoa(r.count(l))}
+	})
+}
+
+// curveOf prints the same for the cases of a file that have notes. Findings of
+// other kinds, such as names, do not count here.
+func curveOf(name string, in io.Reader, stdout, stderr io.Writer) error {
+	var leaks, clean scored
+	refused, err := readCases(name, in, stderr, func(c testCase) {
+		if len(c.notes) == 0 || c.leaks == nil {
+			return
+		}
+		var all []leak.Score
+		for _, note := range c.notes {
+			all = append(all, leak.Scores(note, c.text)...)
+		}
+		if *c.leaks {
+			leaks.add(all)
+		} else {
+			clean.add(all)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%d cases with notes that leak, and %d with notes that do not.\n", leaks.texts, clean.texts)
+	err = tables(stdout, []string{"leaks, found", "clean, alarms"}, func(l leak.Limits) []string {
+		return []string{leaks.share(l), strconv.Itoa(clean.count(l))}
+	})
+	return errors.Join(err, incomplete(refused))
+}
+
+// tables prints one table for each threshold; the others stay as they are set.
+func tables(stdout io.Writer, columns []string, row func(leak.Limits) []string) error {
+	out := bufio.NewWriter(stdout)
 	usual := leak.UsualLimits()
-	fmt.Fprintf(stdout, "%d notes, %d copies with every fourth word dropped, %d with every fourth swapped, %d pairs of a note and a text that was not copied from it.\n", len(notes), sets[0].texts, sets[1].texts, sets[2].texts)
 	table := func(title string, from, to, step float64, with func(float64) leak.Limits) {
-		fmt.Fprintf(stdout, "\n| %s | dropped, found | swapped, found | not copied, alarms |\n| --- | --- | --- | --- |\n", title)
+		fmt.Fprintf(out, "\n| %s | %s |\n| ---%s |\n", title, strings.Join(columns, " | "), strings.Repeat(" | ---", len(columns)))
 		for v := from; v < to+step/2; v += step {
-			fmt.Fprintf(stdout, "| %.2f | %.1f %% | %.1f %% | %d |\n", v, sets[0].share(with(v)), sets[1].share(with(v)), sets[2].count(with(v)))
+			fmt.Fprintf(out, "| %.2f | %s |\n", v, strings.Join(row(with(v)), " | "))
 		}
 	}
 	table("containment ≥", 0, 0.6, 0.05, func(v float64) leak.Limits { l := usual; l.Containment = v; return l })
 	table("share of words in order ≥", 0.4, 0.8, 0.05, func(v float64) leak.Limits { l := usual; l.Share = v; return l })
 	table("weight ≥", 1, 5, 0.5, func(v float64) leak.Limits { l := usual; l.Content = v; return l })
-	return nil
+	return out.Flush()
 }
 
 // scored are the scores of some texts against their notes, one row a text.
@@ -66,13 +105,17 @@ func score(texts map[string][]string) scored {
 	var s scored
 	for _, note := range slices.Sorted(maps.Keys(texts)) {
 		for _, text := range texts[note] {
-			s.texts++
-			if found := leak.Scores(note, text); len(found) > 0 {
-				s.scores = append(s.scores, found)
-			}
+			s.add(leak.Scores(note, text))
 		}
 	}
 	return s
+}
+
+func (s *scored) add(found []leak.Score) {
+	s.texts++
+	if len(found) > 0 {
+		s.scores = append(s.scores, found)
+	}
 }
 
 func (s scored) count(l leak.Limits) int {
@@ -85,8 +128,8 @@ func (s scored) count(l leak.Limits) int {
 	return n
 }
 
-func (s scored) share(l leak.Limits) float64 {
-	return 100 * float64(s.count(l)) / float64(max(s.texts, 1))
+func (s scored) share(l leak.Limits) string {
+	return fmt.Sprintf("%.1f %%", 100*float64(s.count(l))/float64(max(s.texts, 1)))
 }
 
 // bodies are the texts of the files in some folders.
