@@ -93,6 +93,8 @@ func asciiDomain(domain string) (string, error) {
 	if err != nil {
 		return "", fault("%q after the @ is not a domain name; check its spelling", domain)
 	}
+	// The dot of the root names the same host, and has no place in SMTP (RFC 5321 4.1.2).
+	ascii = strings.TrimSuffix(ascii, ".")
 	if !strings.Contains(ascii, ".") {
 		return "", fault("%q after the @ has no dot; write the whole domain", domain)
 	}

@@ -357,6 +357,10 @@ func (p *parser) softOptIn(c Consent) {
 	}
 }
 
+// earliestConsent is the year before which nobody can have agreed to letters by
+// email: the first were sent between machines in 1971 (from memory).
+const earliestConsent = 1971
+
 func (p *parser) consentedAt() time.Time {
 	cell := p.cell("consented_at")
 	if cell == "" {
@@ -371,8 +375,11 @@ func (p *parser) consentedAt() time.Time {
 		p.refuse("consented_at", "write the day as 2031-01-14, or the time as 2031-01-14T10:00:00Z")
 		return time.Time{}
 	}
-	if at.After(p.now) {
+	switch {
+	case at.After(p.now):
 		p.refuse("consented_at", "it lies in the future; check the year")
+	case at.Year() < earliestConsent:
+		p.refuse("consented_at", "it lies before there were addresses like these; check the year")
 	}
 	return at
 }

@@ -450,29 +450,3 @@ func TestAUnitWithAnUnusableNameIsLeftOut(t *testing.T) {
 		t.Errorf("got %d units, want none", n)
 	}
 }
-
-func FuzzStory(f *testing.F) {
-	f.Add(goodStory)
-	f.Add("---\nfor: [visitors]\nprops: [{what: a, caution: [asbestos]}]\ntalk: |\n  {fact:a\n---\n{fact:")
-	f.Add("---\ntitle: \"a \\x41 {fact:b\n  c\"\nclaims: [~]\n---\n")
-	f.Fuzz(func(t *testing.T, src string) {
-		s, problems := readStory("wording/a.md", []byte(src), options)
-		lines := strings.Count(src, "\n") + 1
-		for _, p := range problems {
-			if p.File != "wording/a.md" || p.Message == "" || p.Remedy == "" || p.Line > lines+1 {
-				t.Errorf("%q: a problem without place or remedy: %+v", src, p)
-			}
-		}
-		for _, text := range s.Texts() {
-			walk := newCursor(text)
-			for _, i := range []int{0, len(text.Value) / 3, len(text.Value) / 2, len(text.Value)} {
-				if at, walked := text.At(i), walk.to(i); at != walked {
-					t.Errorf("%q: byte %d of %s is at %v, or at %v when walked to", src, i, text.Field, at, walked)
-				}
-				if at := text.At(i); at.Line < text.Place.Line || at.Line > lines+1 {
-					t.Errorf("%q: byte %d of %s is at %v", src, i, text.Field, at)
-				}
-			}
-		}
-	})
-}

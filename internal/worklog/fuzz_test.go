@@ -1,6 +1,8 @@
 package worklog
 
 import (
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 
@@ -18,6 +20,22 @@ func wellPut(t *testing.T, file string, problems []reading.Problem) {
 	}
 }
 
+// addDemo seeds a target with the files of the demonstration.
+func addDemo(f *testing.F, pattern string) {
+	f.Helper()
+	files, err := filepath.Glob(filepath.Join("../../content/demo", pattern))
+	if err != nil || len(files) == 0 {
+		f.Fatalf("no demo files like %s: %v", pattern, err)
+	}
+	for _, file := range files {
+		src, err := os.ReadFile(file)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(src)
+	}
+}
+
 func known() *reader {
 	thick, err := measure.Parse("16 swg")
 	if err != nil {
@@ -29,6 +47,7 @@ func known() *reader {
 }
 
 func FuzzPart(f *testing.F) {
+	addDemo(f, "parts/*.md")
 	for _, s := range []string{"---\nname: rib\narea: wing\nthickness: 16 swg\nloss_limit: 10%\nfigures: no\n---\nNotes.\n", "---\nname: [rib]\narea:\n---\n",
 		"---\n---\n", "name: rib", "---\nname: \"\"\narea: win\nthickness: 16 gauge\n---", "---\nloss_limit: 0%\n---\n\n\n"} {
 		f.Add([]byte(s))
@@ -46,6 +65,7 @@ func FuzzPart(f *testing.F) {
 }
 
 func FuzzEntry(f *testing.F) {
+	addDemo(f, "log/*/*.md")
 	for _, s := range []string{"---\ndate: 2031-01-14\nby: tam\npart: rib\nstep: inspected\nfinding: {causes: [wear], least_thickness: 1.38 mm}\npile: rework\n---\n",
 		"---\ndate: 2031-01-14\nby: tam\nparts: [rib, spar, rib, \"\"]\nstep: fit\nphotos: [a.jpg, b.jpg]\n---\n", "---\nparts:\npart: rib\nparts: rib\n---\n",
 		"---\nfinding:\n  least_thickness: 2 mm\npart: rib\nreplacement: {cost: GBP 5}\nnext: {due: never}\n---\n", "---\nfinding: []\n---"} {
@@ -67,6 +87,7 @@ func FuzzEntry(f *testing.F) {
 }
 
 func FuzzTag(f *testing.F) {
+	addDemo(f, "photos/*.yaml")
 	for _, s := range []string{"parts: [rib]\ntaken: 2031-01-14\nby: tam\npublish: offered\nfocus: {x: 0.5, y: 1}\nhide: [{x: 0, y: 0, w: 1, h: 1, why: plate}]\n",
 		"taken: 2031-01-14\nby: tam\npublish: no\npeople: [{who: a, consent: given}, {consent: refused, adult: no}]\n", "focus: {x: .inf}\nhide: [{}]\npeople: [{}]\nby: tam\n",
 		"focus:\nhide: [[x]]\n", "{}"} {
