@@ -3,6 +3,7 @@ package member
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -95,6 +96,9 @@ func asciiDomain(domain string) (string, error) {
 	}
 	// The dot of the root names the same host, and has no place in SMTP (RFC 5321 4.1.2).
 	ascii = strings.TrimSuffix(ascii, ".")
+	if slices.Contains(strings.Split(ascii, "."), "") {
+		return "", fault("%q after the @ has a dot too many; check its spelling", domain)
+	}
 	if !strings.Contains(ascii, ".") {
 		return "", fault("%q after the @ has no dot; write the whole domain", domain)
 	}

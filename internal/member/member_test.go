@@ -87,6 +87,7 @@ func TestNormaliseRefuses(t *testing.T) {
 		"a..da@example.org":         "two together",
 		`"ada"@example.org`:         "may not stand before the @",
 		"ada@ben@example.org":       "may not stand before the @",
+		"ada@example.org..":         "a dot too many",
 		"ada\r\nBcc@example.org":    "one address alone",
 		"ada\x00@example.org":       "may not stand before the @",
 		"adä@example.org":           "outside ASCII",
