@@ -85,7 +85,7 @@ func readCase(line []byte) (testCase, *fault) {
 		at := len(line)
 		var syntax *json.SyntaxError
 		if errors.As(err, &syntax) {
-			at = int(syntax.Offset) - 1 // the offset is behind the byte that is wrong
+			at = max(int(syntax.Offset)-1, 0) // the offset is behind the byte that is wrong
 		}
 		return testCase{}, &fault{at, fmt.Sprintf("the line is not JSON (%v)", err)}
 	}
