@@ -11,7 +11,7 @@ import (
 	"unicode/utf8"
 )
 
-// The figures below were chosen on the curve in CURVE.md.
+// The figures below were chosen on the curve in DEVELOPERS.md.
 const (
 	// gram is the k of winnowing: with a window of run−gram+1 a run of words is
 	// always found, and shorter agreements than gram never looked at.

@@ -12,7 +12,7 @@
 // folded byte remembers where it came from. Names are sought in the folded text
 // with all spacing taken out, at the edges of words. Copied sentences are sought
 // by winnowing, and by the containment of shingles where words were dropped or
-// swapped; CURVE.md tells how the thresholds were chosen. A paraphrase cannot
+// swapped; DEVELOPERS.md tells how the thresholds were chosen. A paraphrase cannot
 // be found by a program.
 package leak
 
