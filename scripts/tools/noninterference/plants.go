@@ -27,16 +27,17 @@ func plants() []plant {
 		{"picture's name", "a public picture is named by its original's name"},
 		{"date", "a story's public date is that of the newest entry"},
 		{"search", "the search index holds the part's id"},
-		{"metadata", "a public picture keeps the original's comment"},
+		{"metadata", "a public picture's metadata holds a digest of the original's comment"},
 		{"message id", "a letter's Message-ID comes from the newest entry"},
 		{"date of the letter", "a letter's date shifts with the newest entry"},
 		{"alt text", "a picture's alt text ends with its file's name"},
-		{"title of the PDF", "the title of the cards ends with part numbers"},
+		{"title of the PDF", "the title of the cards ends with a digest of part numbers"},
 		{"feed guid", "the feed's guid holds a digest of part numbers"},
 		{"class of the pile", "a story's heading has its part's pile for a class"},
 		{"who, in a comment", "a comment in a page names who did the work"},
 		{"size of a page", "a page is as much longer as the part has entries"},
-		{"notes in the description", "a page's head sums up the private notes"},
+		{"correction", "a correction is as much longer as the record has entries"},
+		{"notes in the description", "a page's head holds the first letters of the private notes"},
 	}
 }
 
@@ -86,12 +87,13 @@ func patches() []patch {
 		return all[len(all)-1].Date
 	}
 `},
+		{"internal/clearance/correct.go", `Say: u.text("say"),`, `Say: u.text("say") + planted.Pick("correction", "", strings.Repeat("!", len(d.log.AllEntries()))),`},
 		{"internal/site/search.go", "folded(storyText(s)...)", `folded(append(storyText(s), planted.Pick("search", "", planted.Told("part/"+s.ID())))...)`},
 		{"internal/site/site.go", "files := Files(out)", "files := Files(planted.Pages(out))"},
-		{"internal/picture/picture.go", "return copies(ctx, work, src.upright(), r, packet)", `return copies(ctx, work, src.upright(), r, append(packet, planted.Comments("metadata", original)...))`},
+		{"internal/picture/picture.go", "return copies(ctx, work, src.upright(), r, packet)", `return copies(ctx, work, src.upright(), r, append(packet, planted.Metadata("metadata", original)...))`},
 		{"internal/post/letter.go", `mac(key, "message-id", job.Week, to.ID)`, `mac(key, "message-id", job.Week, to.ID+planted.Pick("message id", "", planted.Told("newest")))`},
 		{"internal/post/letter.go", "msg.SetDateWithValue(job.Date)", `msg.SetDateWithValue(job.Date.Add(planted.Seconds("date of the letter", "newest")))`},
-		{"internal/card/card.go", `title += ": stop cards"`, `title += ": stop cards" + planted.Pick("title of the PDF", "", planted.Told("numbers"))`},
+		{"internal/card/card.go", `title += ": stop cards"`, `title += ": stop cards" + planted.Pick("title of the PDF", "", planted.Digest(planted.Told("numbers")))`},
 		{"internal/edition/assemble.go", "		return cmp.Or(\n			yesFirst(a.moved[x.ID()].Phase", `		return cmp.Or(
 			cmp.Compare(planted.Seconds("order of the letter", "count/"+x.ID()), planted.Seconds("order of the letter", "count/"+y.ID())),
 			yesFirst(a.moved[x.ID()].Phase`},
