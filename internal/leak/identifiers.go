@@ -21,43 +21,6 @@ var (
 	introducesAll      = slices.Concat(introducesDrawing, introducesSerial, introducesNumber, introducesReport, introducesApproval, introducesAny)
 )
 
-func introducers(kind string) []string {
-	switch kind {
-	case "drawing":
-		return introducesDrawing
-	case "serial":
-		return introducesSerial
-	case "number":
-		return introducesNumber
-	case "report":
-		return introducesReport
-	case "approval":
-		return introducesApproval
-	}
-	return nil
-}
-
-func isIdentifierKind(kind string) bool { return introducers(kind) != nil }
-
-// valueKeys are the forms of an identifier, a supplier or a term.
-func valueKeys(v Value) []key {
-	ps := piecesOf(v.Value)
-	hasDigit := slices.ContainsFunc(ps, func(p piece) bool { return p.digits })
-	switch {
-	case v.Kind == "supplier":
-		keys := firmKeys(v, firm)
-		if written := spelledOut.Replace(v.Value); written != v.Value {
-			keys = append(keys, firmKeys(Value{v.Kind, written, v.Where}, firm)...)
-		}
-		return keys
-	case v.Kind == "term":
-		return firmKeys(v, term)
-	case isIdentifierKind(v.Kind), hasDigit:
-		return identifierKeys(v, ps)
-	}
-	return firmKeys(v, term)
-}
-
 // firmKeys are a name with and without the form of the company, and without the
 // s at its end: "Hexworth Castings Ltd", "Hexworth Casting".
 func firmKeys(v Value, c class) []key {
@@ -104,7 +67,7 @@ func isLegalForm(s string) bool {
 // identifierKeys are the forms of an identifier: with and without the words
 // before it that say what it is and the sheet or issue after it, with and
 // without leading zeros, and its number by itself beside such a word.
-func identifierKeys(v Value, ps []piece) []key {
+func identifierKeys(v Value, ps []piece, introducers []string) []key {
 	var keys []key
 	add := func(ps []piece, beside []string) {
 		k := newKey(v.Kind, v.Where, identifier, ps)
@@ -131,8 +94,8 @@ func identifierKeys(v Value, ps []piece) []key {
 	for _, form := range forms {
 		add(form, nil)
 		// "drawing 2217" for D-2217, "mod 31" for MOD-031
-		if n := len(form); n == 2 && !form[0].digits && form[1].digits && introducers(v.Kind) != nil {
-			add(form[1:], introducers(v.Kind))
+		if n := len(form); n == 2 && !form[0].digits && form[1].digits && introducers != nil {
+			add(form[1:], introducers)
 		}
 	}
 	return keys

@@ -40,12 +40,11 @@ const (
 	KindTelephone = "telephone number"
 )
 
-// Value is one private thing. Kind is "person", "supplier", "term", "cost",
-// "reading" ("thickness", "least_thickness", "loss", "limit"; a length or a
-// percentage, as text), or one of the identifiers:
-// "number", "serial", "drawing", "report", "approval". Any other kind counts as
-// an identifier if it has a digit, else as a term. Where says where it stands;
-// it comes back with a finding and is not read.
+// Value is one private thing. Kind says what it is, in anybody's words: a person,
+// a supplier, a term, a sum of money, a measurement or a share, an address or
+// telephone number, or an identifier ("number", "serialNo", "drawing ref").
+// Where the kind leaves it open, the form of the value decides. Where says where
+// it stands; it comes back with a finding and is not read.
 type Value struct{ Kind, Value, Where string }
 
 // Note is private text that must not be copied.
@@ -102,37 +101,33 @@ const (
 	longestName = 200 // bytes; a longer value is prose, and held against the text as a note
 )
 
+// builder gathers what an Index is made of.
+type builder struct {
+	credited credited
+	keys     []key
+	costs    []cost
+	readings []Reading
+	notes    []Note
+}
+
 // NewIndex makes an index.
 func NewIndex(p Private) *Index {
-	notes := slices.Clone(p.Notes)
 	x := &Index{allowed: p.Allowed}
 	if x.allowed == nil {
 		x.allowed = func(string) bool { return false }
 	}
-	readings := slices.Clone(p.Readings)
-	credited := creditedNames(p.Credited)
-	var keys []key
+	b := builder{credited: creditedNames(p.Credited), notes: slices.Clone(p.Notes), readings: slices.Clone(p.Readings)}
 	for _, v := range p.Values {
 		if len(v.Value) > longestName {
-			notes = append(notes, Note{v.Value, v.Where})
+			b.notes = append(b.notes, Note{v.Value, v.Where})
 			continue
 		}
-		switch v.Kind {
-		case "person":
-			keys = append(keys, personKeys(v, credited)...)
-		case "cost":
-			x.costs = append(x.costs, costsOf(v)...)
-		case "reading", "thickness", "least_thickness", "loss", "limit":
-			readings = append(readings, readingsOf(v)...)
-		default:
-			if !credited.all[squeezed(v.Value)] {
-				keys = append(keys, valueKeys(v)...)
-			}
-		}
+		b.keep(v)
 	}
-	x.copies = newCopyIndex(notes, cmp.Or(p.RunOfWords, usualRun))
-	x.names, x.merged = newNameTable(keys), newNameTable(mergedKeys(keys))
-	x.readings = newReadingIndex(readings)
+	x.copies = newCopyIndex(b.notes, cmp.Or(p.RunOfWords, usualRun))
+	x.names, x.merged = newNameTable(b.keys), newNameTable(mergedKeys(b.keys))
+	x.readings = newReadingIndex(b.readings)
+	x.costs = b.costs
 	slices.SortStableFunc(x.costs, func(a, b cost) int { return cmp.Compare(a.thousandths, b.thousandths) })
 	return x
 }

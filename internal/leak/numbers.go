@@ -75,7 +75,7 @@ func (x readingIndex) in(p plain, parts []string, anyPart bool) []Finding {
 	add := func(t told, start, end int) {
 		found = append(found, Finding{Code: CodeNumber, Kind: t.kind, Where: t.where, Start: start, End: end, Shown: numberHint(p.text[start:end])})
 	}
-	for _, f := range measure.Find(p.text) {
+	for _, f := range lengthsIn(p.text) {
 		from := sort.Search(len(x.lengths), func(i int) bool { return x.lengths[i].length >= f.Length-f.Tolerance })
 		for i := from; i < len(x.lengths) && f.Covers(x.lengths[i].length); i++ {
 			if about(x.lengths[i]) {
@@ -111,6 +111,7 @@ var (
 	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN))\s{0,2}` + amount + scale)
 	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?|pence|p)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
 	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2})\b`)
+	anyFigure  = regexp.MustCompile(`[0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,][0-9]{1,3})?`)
 	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|fee)\b[^.!?\n0-9]{0,30}$`)
 )
 
@@ -215,16 +216,33 @@ func group(text string, m []int, n int) string {
 	return text[m[2*n]:m[2*n+1]]
 }
 
-// costsOf reads a private cost: "GBP 412.50", "£412.50", "412.50".
-func costsOf(v Value) []cost {
-	text := fold(v.Value)[0].text
-	if found := sums(text); len(found) > 0 {
-		return []cost{{found[0].thousandths, found[0].currency, v.Where}}
+// costsOf reads the sums of a private cost: "GBP 412.50", "£412.50 + VAT",
+// "412.50". A figure without a currency has that of its kind, if it names one.
+func costsOf(v Value, sense kindSense) []cost {
+	p := fold(v.Value)[0]
+	p.read()
+	var all []cost
+	for _, s := range allSums(p) {
+		all = append(all, cost{s.thousandths, s.currency, v.Where})
 	}
-	if t, _, ok := parseAmount(bareMoney.FindString(text), ""); ok && bareMoney.MatchString(text) {
-		return []cost{{t, "", v.Where}}
+	if len(all) > 0 {
+		return all
 	}
-	return nil
+	for _, figure := range anyFigure.FindAllString(p.text, -1) {
+		if t, _, ok := parseAmount(figure, ""); ok {
+			all = append(all, cost{t, sense.currency, v.Where})
+		}
+	}
+	return all
+}
+
+// allSums are the sums of a text, in figures and in words.
+func allSums(p plain) []sum {
+	all := spokenSums(p)
+	if strings.ContainsAny(p.text, "£€$") || p.has(currencies...) {
+		all = append(all, sums(p.text)...)
+	}
+	return all
 }
 
 // costsIn finds sums that equal a private cost.
@@ -233,10 +251,7 @@ func (x *Index) costsIn(p plain) []Finding {
 		return nil
 	}
 	text := p.text
-	all := spokenSums(p)
-	if strings.ContainsAny(text, "£€$") || p.has(currencies...) {
-		all = append(all, sums(text)...)
-	}
+	all := allSums(p)
 	for _, m := range bareMoney.FindAllStringIndex(text, -1) {
 		if t, _, ok := parseAmount(text[m[0]:m[1]], ""); ok && moneyWords.MatchString(text[max(0, m[0]-wordsBefore):m[0]]) && !unitFollows(text[m[1]:]) {
 			all = append(all, sum{m[0], m[1], t, 0, ""})
@@ -309,16 +324,5 @@ func spokenSums(p plain) []sum {
 	return all
 }
 
-// readingsOf reads a private reading that is given as text. All readings given
-// so are of one part.
-func readingsOf(v Value) []Reading {
-	text := fold(v.Value)[0].text
-	var all []Reading
-	for _, f := range measure.FindPercents(text) {
-		all = append(all, Reading{Kind: v.Kind, Share: f.Percent, IsShare: true, Where: v.Where})
-	}
-	for _, f := range measure.Find(text) {
-		all = append(all, Reading{Kind: v.Kind, Length: f.Length, Where: v.Where})
-	}
-	return all
-}
+// lengthsIn finds the measurements of a text.
+func lengthsIn(text string) []measure.Found { return measure.Find(text) }

@@ -1,0 +1,258 @@
+package leak
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"unicode"
+
+	"example.org/opencowl/internal/measure"
+)
+
+// keep puts a private value where it will be sought.
+func (b *builder) keep(v Value) {
+	sense := senseOf(v.Kind)
+	as := sense.roleOf(v.Value)
+	form := formOf(v.Value)
+	for _, one := range apart(v.Value, as) {
+		each := Value{v.Kind, one, v.Where}
+		switch as {
+		case aPerson:
+			b.keys = append(b.keys, personKeys(each, b.credited)...)
+		case aContact:
+			b.keys = append(b.keys, contactKeys(each)...)
+		case aFirm, aTerm:
+			if !b.credited.all[squeezed(one)] {
+				b.keys = append(b.keys, nameKeys(each, as)...)
+			}
+		case anIdentifier:
+			b.keys = append(b.keys, identifierKeys(each, piecesOf(one), sense.beside)...)
+		}
+	}
+	const fewestWords = 6 // of a value that is a sentence
+	prose := !sense.known() && len(strings.Fields(v.Value)) >= fewestWords
+	if as == aReading || prose || form.reading && as != aCost && !endsInOneLetter(v.Value) {
+		for _, r := range readingsOf(v.Value, sense) {
+			b.readings = append(b.readings, Reading{Kind: v.Kind, Length: r.length, Share: r.share, IsShare: r.isShare, Where: v.Where})
+		}
+	}
+	if as == aCost || prose || form.money {
+		b.costs = append(b.costs, costsOf(v, sense)...)
+	}
+	if prose {
+		b.notes = append(b.notes, Note{v.Value, v.Where})
+	}
+}
+
+// known reports whether a kind says anything at all.
+func (s kindSense) known() bool {
+	return s.contact || s.reading || s.cost || s.firm || s.person || s.term || s.named || s.identifier
+}
+
+// endsInOneLetter: "3 m" may be the name of a thing as well as a length.
+func endsInOneLetter(s string) bool {
+	ps := piecesOf(s)
+	return len(ps) > 0 && len(ps[len(ps)-1].text) == 1 && !ps[len(ps)-1].digits
+}
+
+var (
+	betweenValues = regexp.MustCompile(`\s*[;|\n]\s*|\s+[/•·]\s+`)
+	betweenNames  = regexp.MustCompile(`\s+(?:and|&|with|/)\s+|\s*/\s*`)
+	comma         = regexp.MustCompile(`\s*,\s*`)
+	inBrackets    = regexp.MustCompile(`\s*[\[(<{]([^\])>}]*)[\])>}]\s*`)
+	// label is what a value says of itself: "Supplier: Hexworth", "Part no. FO7-2217".
+	label = regexp.MustCompile(`^[\pL][\pL /.'-]{0,24}[:=]\s+`)
+)
+
+// apart cuts a value that holds several into them, without their labels and
+// without what stands in brackets beside a name.
+func apart(value string, as role) []string {
+	var all []string
+	for _, v := range betweenValues.Split(value, -1) {
+		v = strings.TrimSpace(label.ReplaceAllString(strings.TrimSpace(v), ""))
+		switch as {
+		case aPerson:
+			all = append(all, people(v)...)
+		case anIdentifier:
+			all = append(all, identifiersIn(v)...)
+		case aFirm, aTerm:
+			all = append(all, namesIn(v)...)
+		default:
+			all = append(all, v)
+		}
+	}
+	return slices.DeleteFunc(all, func(s string) bool { return s == "" })
+}
+
+// people cuts "Ines Hallow (engineer), Tam Reddle and Nell Ostwick" into names;
+// "Hallow, Ines" is one.
+func people(v string) []string {
+	v = strings.TrimSpace(inBrackets.ReplaceAllString(v, " "))
+	chunks := comma.Split(v, -1)
+	if len(chunks) == 2 && (!strings.Contains(chunks[0], " ") || isParticle(strings.Fields(chunks[0])[0])) && len(strings.Fields(chunks[1])) < 3 && startsUpper(chunks[1]) {
+		return []string{v} // "Hallow, Ines", "van der Berg, Jan"
+	}
+	var all []string
+	for i, c := range chunks {
+		if i > 0 && !startsUpper(c) {
+			continue // "Ines Hallow, engineer"
+		}
+		names := betweenNames.Split(c, -1)
+		for k, n := range names {
+			if !strings.Contains(n, " ") && k+1 < len(names) && strings.Contains(names[k+1], " ") {
+				words := strings.Fields(names[len(names)-1])
+				n += " " + words[len(words)-1] // "Ines and Tam Hallow"
+			}
+			all = append(all, n)
+		}
+	}
+	return all
+}
+
+func startsUpper(s string) bool { return s != "" && unicode.IsUpper([]rune(s)[0]) }
+
+// identifiersIn cuts "D-2217, D-2218 (was D-1100)" into three; "D-2217, sheet 3"
+// is one.
+func identifiersIn(v string) []string {
+	var all []string
+	for _, m := range inBrackets.FindAllStringSubmatch(v, -1) {
+		if isCode(m[1]) {
+			all = append(all, m[1])
+		}
+	}
+	if len(all) > 0 || !strings.ContainsAny(v, "0123456789") {
+		v = strings.TrimSpace(inBrackets.ReplaceAllString(v, " "))
+	}
+	chunks := comma.Split(v, -1)
+	if !slices.ContainsFunc(chunks, func(c string) bool { return !isCode(c) }) {
+		return append(all, chunks...)
+	}
+	return append(all, v)
+}
+
+// isCode reports whether a text could be an identifier by itself: long enough,
+// with a figure, and no sheet or issue of another.
+func isCode(s string) bool {
+	ps := piecesOf(s)
+	return len(squeezed(s)) >= shortIdentifier && strings.ContainsAny(s, "0123456789") && len(withoutSheet(append([]piece{{}}, ps...))) > 1
+}
+
+// namesIn is a name with and without what stands in brackets beside it, and the
+// names of a list.
+func namesIn(v string) []string {
+	all := []string{v}
+	if m := inBrackets.FindStringSubmatch(v); m != nil {
+		all = []string{strings.TrimSpace(inBrackets.ReplaceAllString(v, " "))}
+		if len(strings.Fields(m[1])) > 1 && startsUpper(m[1]) {
+			all = append(all, m[1])
+		}
+	}
+	chunks := comma.Split(all[0], -1)
+	several := func(c string) bool { return len(strings.Fields(c)) < 2 || isLegalForm(strings.ToLower(c)) }
+	if len(chunks) > 1 && !slices.ContainsFunc(chunks, several) {
+		all = append(all, chunks...)
+	}
+	return all
+}
+
+// nameKeys are the forms of a firm or a term.
+func nameKeys(v Value, as role) []key {
+	if as == aTerm {
+		return firmKeys(v, term)
+	}
+	keys := firmKeys(v, firm)
+	if written := spelledOut.Replace(v.Value); written != v.Value {
+		keys = append(keys, firmKeys(Value{v.Kind, written, v.Where}, firm)...)
+	}
+	return keys
+}
+
+// contactKeys are the forms of an address or a number that its own form does
+// not give away: "gus at example", without the first nought, by itself.
+func contactKeys(v Value) []key {
+	ps := piecesOf(v.Value)
+	if name, domain, ok := strings.Cut(v.Value, "@"); ok {
+		said := strings.NewReplacer(".", " dot ")
+		var keys []key
+		for _, form := range [...]string{name + " " + domain, name + " at " + domain, name + " at " + said.Replace(domain), said.Replace(name) + " at " + said.Replace(domain)} {
+			keys = append(keys, newKey(v.Kind, v.Where, term, piecesOf(form)))
+		}
+		return keys
+	}
+	digits := strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' {
+			return r
+		}
+		return -1
+	}, fold(v.Value)[0].text)
+	keys := identifierKeys(v, ps, nil)
+	if len(digits) < shortestNational || len(digits) > longestInternational {
+		return keys
+	}
+	national := strings.TrimLeft(digits, "0")
+	if rest, ok := strings.CutPrefix(national, "44"); ok && strings.HasPrefix(strings.TrimSpace(v.Value), "+") {
+		national = strings.TrimPrefix(rest, "0")
+	}
+	const local = 6 // figures that are dialled within a town
+	for _, form := range [...]string{national, national[max(0, len(national)-local):]} {
+		if len(form) >= local {
+			keys = append(keys, newKey(v.Kind, v.Where, identifier, piecesOf(form)))
+		}
+	}
+	return keys
+}
+
+// valueReading is a measurement or a share in a private value.
+type valueReading struct {
+	length  measure.Length
+	share   measure.Percent
+	isShare bool
+	at      span
+}
+
+var (
+	plusMinus = regexp.MustCompile(`(?:±|\+/?-)\s*[0-9.,]+\s*%?`)
+	arrow     = regexp.MustCompile(`→|->|=>|>|\.\.+|…|;|\||\bdown\b|\bfalling\b|\bthen\b|\bnow\b|\bnew\b`)
+)
+
+// readingsOf reads the measurements and shares that a private value has. A
+// figure without a unit has that of its kind, or is in millimetres. All readings
+// given so are of one part.
+func readingsOf(value string, sense kindSense) []valueReading {
+	text := fold(value)[0].text
+	blank := func(s string) string { return strings.Repeat(" ", len(s)) }
+	text = plusMinus.ReplaceAllStringFunc(text, blank)
+	var all []valueReading
+	for _, f := range measure.FindPercents(text) {
+		all = append(all, valueReading{share: f.Percent, isShare: true, at: span{from: f.Start, to: f.End}})
+	}
+	// "1.63 -> 1.38 mm": the first has the unit of the second.
+	text = arrow.ReplaceAllStringFunc(text, func(s string) string { return "," + strings.Repeat(" ", len(s)-1) })
+	for _, f := range lengthsIn(text) {
+		all = append(all, valueReading{length: f.Length, at: span{from: f.Start, to: f.End}})
+	}
+	if len(all) > 0 || sense.number || !sense.size && !sense.share && sense.unit == "" {
+		return all
+	}
+	unit := " mm"
+	switch {
+	case sense.unit != "":
+		unit = " " + sense.unit
+	case sense.share:
+		unit = " %"
+	}
+	for _, m := range figureAlone.FindAllString(text, -1) {
+		if unit == " %" {
+			for _, f := range measure.FindPercents(m + unit) {
+				all = append(all, valueReading{share: f.Percent, isShare: true})
+			}
+			continue
+		}
+		for _, f := range measure.Find(m + unit) {
+			all = append(all, valueReading{length: f.Length})
+		}
+	}
+	return all
+}
+
+var figureAlone = regexp.MustCompile(`[0-9]+(?:[.,][0-9]+)?`)
