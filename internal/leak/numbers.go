@@ -72,24 +72,24 @@ func (x readingIndex) in(p plain, parts []string, anyPart bool) []Finding {
 	}
 	about := func(t told) bool { return anyPart || t.part == "" || slices.Contains(parts, t.part) }
 	var found []Finding
-	add := func(t told, start, end int) {
-		found = append(found, Finding{Code: CodeNumber, Kind: t.kind, Where: t.where, Start: start, End: end, Shown: numberHint(p.text[start:end])})
+	add := func(t told, at span) {
+		found = append(found, Finding{Code: CodeNumber, Kind: t.kind, Where: t.where, Start: at.from, End: at.to, Shown: numberHint(p.text[at.from:at.to])})
 	}
-	for _, f := range lengthsIn(p.text) {
+	for _, f := range lengthsIn(p) {
 		from := sort.Search(len(x.lengths), func(i int) bool { return x.lengths[i].length >= f.Length-f.Tolerance })
 		for i := from; i < len(x.lengths) && f.Covers(x.lengths[i].length); i++ {
 			if about(x.lengths[i]) {
-				add(x.lengths[i], f.Start, f.End)
+				add(x.lengths[i], span{from: f.Start, to: f.End})
 				break
 			}
 		}
 	}
-	for _, f := range measure.FindPercents(p.text) {
+	for _, f := range sharesIn(p) {
 		inWords := !strings.ContainsAny(f.Written, "0123456789¼½¾⅓⅔⅛")
 		from := sort.Search(len(x.shares), func(i int) bool { return x.shares[i].share >= f.Percent-f.Tolerance })
 		for i := from; i < len(x.shares) && f.Covers(x.shares[i].share); i++ {
 			if about(x.shares[i]) && (!anyPart || !inWords || x.shares[i].part == "") { // "half the team" is about no part in particular
-				add(x.shares[i], f.Start, f.End)
+				add(x.shares[i], span{from: f.Start, to: f.End})
 				break
 			}
 		}
@@ -324,5 +324,104 @@ func spokenSums(p plain) []sum {
 	return all
 }
 
-// lengthsIn finds the measurements of a text.
-func lengthsIn(text string) []measure.Found { return measure.Find(text) }
+// lengthsIn finds the measurements of a text, also those that package measure
+// does not read as they stand.
+func lengthsIn(p plain) []measure.Found {
+	all := measure.Find(p.text)
+	for _, q := range waysToSay(p, lengthRestatements) {
+		for _, f := range measure.Find(q.text) {
+			f.Start, f.End = q.source(f.Start, f.End)
+			all = append(all, f)
+		}
+	}
+	for i := range all {
+		all[i].Tolerance = openness(all[i])
+	}
+	return all
+}
+
+// waysToSay are other ways to write a text down, with its number words as they
+// are and in figures.
+func waysToSay(p plain, as []restatement) []plain {
+	if !speaksOfMeasures(p.pieces) {
+		return nil
+	}
+	var all []plain
+	if q := restated(p, as); q != nil {
+		all = append(all, *q)
+	}
+	if figures := inFigures(p); figures != nil {
+		said := plain{text: p.text, from: make([]int32, len(p.text)), to: make([]int32, len(p.text))}
+		for i := range p.text {
+			said.from[i], said.to[i] = int32(i), int32(i+1)
+		}
+		said = said.with(figures)
+		if q := restated(said, as); q != nil {
+			for i := range q.from {
+				q.from[i], q.to[i] = said.from[q.from[i]], said.to[q.to[i]-1]
+			}
+			said = *q
+		}
+		all = append(all, said)
+	}
+	return all
+}
+
+// openness is what the digits of a measurement leave open. The noughts at the
+// end of microns may be there for want of a smaller unit; "2 mm" is taken for 2.0,
+// since a drill is as often spoken of as a rounded reading.
+func openness(f measure.Found) measure.Length {
+	const micron = measure.Micrometre
+	switch f.Tolerance {
+	case micron / 2:
+		switch {
+		case f.Length < 100*micron:
+		case f.Length%(100*micron) == 0:
+			return 50 * micron
+		case f.Length%(10*micron) == 0:
+			return 5 * micron
+		}
+	case measure.Millimetre / 2, 5 * measure.Millimetre, measure.Metre / 2, measure.Inch / 2, 6 * measure.Inch:
+		if f.Length < 20*f.Tolerance {
+			return f.Tolerance / 10
+		}
+	}
+	return f.Tolerance
+}
+
+// sharesIn finds the shares of a text that may be of a part.
+func sharesIn(p plain) []measure.FoundPercent {
+	all := measure.FindPercents(p.text)
+	for _, q := range waysToSay(p, shareRestatements) {
+		for _, f := range measure.FindPercents(q.text) {
+			f.Start, f.End = q.source(f.Start, f.End)
+			all = append(all, f)
+		}
+	}
+	return slices.DeleteFunc(all, func(f measure.FoundPercent) bool { return isShareOfOther(p, f.End) })
+}
+
+// isShareOfOther: "a quarter of the visitors", "25 % off", "half the time".
+func isShareOfOther(p plain, end int) bool {
+	const furthest = 5 // words
+	from := sort.Search(len(p.pieces), func(i int) bool { return p.pieces[i].start >= end })
+	for k := from; k < min(from+furthest, len(p.pieces)); k++ {
+		if strings.ContainsAny(p.text[max(end, p.pieces[max(0, k-1)].end):p.pieces[k].start], ".!?;:") {
+			return false
+		}
+		switch w := p.pieces[k].text; w {
+		case "of", "the", "our", "all", "those", "these", "its", "this", "that", "a", "an", "every", "each", "his", "her", "their", "my", "your", "who", "and", "on", "in", "more", "fewer", "extra":
+			continue
+		case "off", "discount", "visitors", "visitor", "people", "members", "member", "team", "volunteers", "children", "guests", "crew", "us", "you", "men", "women", "adults", "families", "pupils", "school", "readers", "voters", "hands", "staff",
+			"ticket", "tickets", "price", "prices", "money", "cost", "costs", "budget", "gifts", "gift", "income", "takings", "donations", "fund", "funds", "fee", "fees", "bill", "vat", "tax", "rent", "sales", "profit", "proceeds",
+			"time", "year", "day", "days", "week", "weeks", "month", "months", "season", "hour", "hours", "morning", "evening", "weekend", "questions", "tea", "cake", "seats", "chance", "humidity", "letters", "emails", "post", "world", "country", "story",
+			"stories", "tour", "tours", "hangar", "roof", "town", "village", "rain", "battery", "interest", "work", "job", "jobs", "target", "appeal", "way", "journey", "route", "votes", "floor", "rivets", "pages", "page", "shop", "stalls", "parking":
+			return true
+		default:
+			if !strings.HasSuffix(w, "er") && !strings.HasSuffix(w, "est") { // "a quarter of the older visitors"
+				return false
+			}
+		}
+	}
+	return false
+}

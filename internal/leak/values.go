@@ -228,7 +228,8 @@ func readingsOf(value string, sense kindSense) []valueReading {
 	}
 	// "1.63 -> 1.38 mm": the first has the unit of the second.
 	text = arrow.ReplaceAllStringFunc(text, func(s string) string { return "," + strings.Repeat(" ", len(s)-1) })
-	for _, f := range lengthsIn(text) {
+	p := plain{text: text, pieces: pieces(text)}
+	for _, f := range lengthsIn(p) {
 		all = append(all, valueReading{length: f.Length, at: span{from: f.Start, to: f.End}})
 	}
 	if len(all) > 0 || sense.number || !sense.size && !sense.share && sense.unit == "" {

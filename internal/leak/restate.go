@@ -1,0 +1,159 @@
+package leak
+
+import (
+	"regexp"
+	"strings"
+)
+
+// A measurement can be said in more ways than package measure reads. A text
+// that speaks of any is written out again in the ways that it does read, and
+// both are looked through.
+
+const (
+	lengthUnits = `(?:mm|mms|rnm|millimet(?:re|er)s?|cm|centimet(?:re|er)s?|µm|um|microns?|micromet(?:re|er)s?|thou|thous|mils?|in|inch|inches|"|″|”)`
+	gaugeUnits  = `(?:swg|awg|gauge|gage|ga|g)`
+)
+
+// restatement writes one way of saying a measurement as another.
+type restatement struct {
+	find *regexp.Regexp
+	with string
+}
+
+var lengthRestatements = []restatement{
+	{regexp.MustCompile(`([0-9])\s+\.\s*([0-9])|([0-9])\.\s+([0-9]+\s*` + lengthUnits + `\b)`), "$1$3.$2$4"},
+	{regexp.MustCompile(`\b([0-9]\.[0-9]) ([0-9]\s*` + lengthUnits + `\b)`), "$1$2"},
+	{regexp.MustCompile(`\b([0-9]{1,3}) ([0-9]{3}\s*(?:µm|um|microns?|micromet(?:re|er)s?)\b)`), "$1$2"},
+	{regexp.MustCompile(`\b[lI|]([.,][0-9]+\s*` + lengthUnits + `\b)`), "1$1"},
+	{regexp.MustCompile(`\b[oO]([.,][0-9]+\s*` + lengthUnits + `\b)`), "0$1"},
+	{regexp.MustCompile(`([0-9][.,][0-9]*)[oO]([0-9]*\s*` + lengthUnits + `\b)`), "${1}0$2"},
+	{regexp.MustCompile(`([0-9][.,][0-9]*)[lI|]([0-9]*\s*` + lengthUnits + `\b)`), "${1}1$2"},
+	{regexp.MustCompile(`(?i)(?:e-0?3|\s?[×x*·]\s?10\^?-3)\s?(?:m|metres?|meters?)\b`), " mm"},
+	{regexp.MustCompile(`(?i)/1,?000(?:ths?)?\b`), "/1000"},
+	{regexp.MustCompile(`(?i)\bone[ -]thousandths?\b`), "thousandths"},
+	{regexp.MustCompile(`(?i)\bthousandths? of a met(?:re|er)\b`), "mm"},
+	{regexp.MustCompile(`(?i)\bthousandths?(?: of an inch)?\b`), "thou"},
+	{regexp.MustCompile(`(?i)\bof an? (millimet(?:re|er)|mm|inch|in\b|centimet(?:re|er)|cm)`), "$1"},
+	{regexp.MustCompile(`(?i)([0-9])\s?(?:mms|m\.m\.?|rnm)(?:\b|$|[\s,;])`), "$1 mm "},
+	{regexp.MustCompile(`(?i)\b(?:gge|gag)\b`), "gauge"},
+	{regexp.MustCompile(`(?i)[\[(]\s?(swg|awg|gauge|mm|in|inch|thou|microns?)\s?[\])]`), "$1"},
+	{regexp.MustCompile(`(?i)\b(?:in|on|of|by|to|from) (?:the )?(?:imperial |british )?(?:standard )?(?:wire gauge|swg\b|s\.\s?w\.\s?g\b\.?)`), "swg"},
+	{regexp.MustCompile(`(?i)\b(?:imperial|british|english)(?: standard)?(?: wire)? gauge\b`), "swg"},
+	{regexp.MustCompile(`(?i)\b(?:s\.\s?w\.\s?g\.?|swg)\s?(?:[:=]|is\b|was\b|of\b|size\b|number\b|no\b\.?)?\s?([0-9]{1,2}\b)`), "swg $1"},
+	{regexp.MustCompile(`(?i)\b(gauge|gage)\s?(?:[:=]|(?:is|was|of|were|being|came to|came out at|at)\b)\s?(?:number |no\.? |about |only )?([0-9]{1,2}\b|[a-z]+)`), "gauge $2"},
+	{regexp.MustCompile("(^|[^\\pL\\pN])[*_`~]{1,3}([\\pL\\pN])"), "$1$2"},
+	{regexp.MustCompile("([\\pL\\pN])[*_`~]{1,3}([^\\pL\\pN]|$)"), "$1$2"},
+}
+
+var shareRestatements = []restatement{
+	{regexp.MustCompile(`(?i)\bpercentage points?\b|\bp\.\s?c\.|\b(?:parts? )?(?:in|per|out of) (?:a |one |every |each )?(?:hundred|100)(?: parts?)?\b|\bhundredths\b`), "%"},
+	{regexp.MustCompile(`(?i)\b0?\.([0-9]{2})( of (?:the|its|their) (?:thickness|metal|original|section|wall|sheet|plate|material))`), "$1 %$2"},
+	{regexp.MustCompile(`(?i)\b(a|an|one) (?:full|good|whole|clear|bare|mere|solid|fair|cool|round|whopping|neat|sound) (half|third|quarter|fourth|fifth|sixth|seventh|eighth|ninth|tenth|twelfth)\b`), "$1 $2"},
+	{regexp.MustCompile(`(?i)\b(?:one|a|1) (?:parts? )?(?:in|out of|of) (?:every )?(?:four|4) parts?\b|\bone part in (?:every )?(?:four|4)\b`), "a quarter"},
+	{regexp.MustCompile(`(?i)\b(?:one|a|1) (?:parts? )?(?:in|out of|of) (?:every )?(?:three|3) parts?\b|\bone part in (?:every )?(?:three|3)\b`), "a third"},
+	{regexp.MustCompile(`(?i)\b(?:one|a|1) (?:parts? )?(?:in|out of|of) (?:every )?(?:five|5) parts?\b|\bone part in (?:every )?(?:five|5)\b`), "a fifth"},
+	{regexp.MustCompile(`(?i)\b(?:one|a|1) (?:parts? )?(?:in|out of|of) (?:every )?(?:six|6) parts?\b|\bone part in (?:every )?(?:six|6)\b`), "a sixth"},
+	{regexp.MustCompile(`(?i)\bdown (a|an|one|two|three|half)\b`), "lost $1"},
+	{regexp.MustCompile(`(?i)(half|thirds?|quarters?|fourths?|fifths?|sixths?|sevenths?|eighths?|ninths?|tenths?|twelfths?) (?:was|were|is|are|has|have|had)(?: been)?(?: now| already| then| simply)? (left|gone|lost|missing|eaten|remaining|away|thinner)\b`), "$1 $2"},
+}
+
+// restated writes a text out again; nil if nothing in it was to be changed. Its
+// from and to are places in the text.
+func restated(p plain, as []restatement) *plain {
+	q := plain{text: p.text, from: make([]int32, len(p.text)), to: make([]int32, len(p.text))}
+	for i := range q.from {
+		q.from[i], q.to[i] = int32(i), int32(i+1)
+	}
+	changed := false
+	for _, r := range as {
+		var spans []span
+		for _, m := range r.find.FindAllStringSubmatchIndex(q.text, -1) {
+			with := string(r.find.ExpandString(nil, r.with, q.text, m))
+			spans = append(spans, span{m[0], m[1], with})
+		}
+		if len(spans) > 0 {
+			q, changed = q.with(spans), true
+		}
+	}
+	if !changed {
+		return nil
+	}
+	return &q
+}
+
+// with puts other text in some places.
+func (p plain) with(places []span) plain {
+	var out plain
+	var b strings.Builder
+	at := 0
+	for _, s := range places {
+		b.WriteString(p.text[at:s.from])
+		out.from, out.to = append(out.from, p.from[at:s.from]...), append(out.to, p.to[at:s.from]...)
+		b.WriteString(s.plainly)
+		for range len(s.plainly) {
+			out.from, out.to = append(out.from, p.from[s.from]), append(out.to, p.to[s.to-1])
+		}
+		at = s.to
+	}
+	b.WriteString(p.text[at:])
+	out.text = b.String()
+	out.from, out.to = append(out.from, p.from[at:]...), append(out.to, p.to[at:]...)
+	return out
+}
+
+// inFigures writes the number words before units as figures: "one thousand six
+// hundred and thirty microns", "one decimal six three mm".
+func inFigures(p plain) []span {
+	var all []span
+	for i := 0; i < len(p.pieces); i++ {
+		figure, next := sayDecimal(p.pieces, i)
+		if next == i || next >= len(p.pieces) || !isMeasureWord(p.pieces[next].text) {
+			continue
+		}
+		all = append(all, span{p.pieces[i].start, p.pieces[next-1].end, figure})
+		i = next - 1
+	}
+	return all
+}
+
+// sayDecimal reads a number in words with its decimals.
+func sayDecimal(ps []piece, i int) (figure string, next int) {
+	figure, next = sayDigits(ps, i)
+	if next >= len(ps) {
+		return figure, next
+	}
+	switch ps[next].text {
+	case "point", "decimal", "dot", "comma":
+		if part, end := sayDigits(ps, next+1); end > next+1 {
+			if figure == "" {
+				figure = "0"
+			}
+			return figure + "." + part, end
+		}
+	}
+	return figure, next
+}
+
+func isMeasureWord(s string) bool {
+	switch s {
+	case "mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters", "cm", "centimetre", "centimetres", "micron", "microns", "micrometre", "micrometres", "µm", "um", "thou", "thousandths", "thousandth", "mil", "mils",
+		"inch", "inches", "gauge", "swg", "awg", "hundredths", "percent", "per", "percentage", "of":
+		return true
+	}
+	return false
+}
+
+// speaksOfMeasures: a text without any of these needs no restating.
+func speaksOfMeasures(ps []piece) bool {
+	for _, p := range ps {
+		if isMeasureWord(p.text) && p.text != "of" && p.text != "per" {
+			return true
+		}
+		switch p.text {
+		case "m", "rnm", "gge", "ga", "g", "half", "third", "thirds", "quarter", "quarters", "fourth", "fourths", "fifth", "fifths", "sixth", "sixths", "seventh", "sevenths", "eighth", "eighths", "ninth", "ninths",
+			"tenth", "tenths", "twelfth", "twelfths", "part", "parts", "hundred", "thickness", "w":
+			return true
+		}
+	}
+	return false
+}
