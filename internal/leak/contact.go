@@ -28,7 +28,7 @@ var (
 	// A telephone number: + or 0, and figures with the usual marks between.
 	telephone = regexp.MustCompile(`(?:\+\s?|\(\s?\+\s?|\(?\b0)[0-9](?:[\s().\-/_]{0,3}[0-9]){6,16}`)
 	american  = regexp.MustCompile(`(?:\(\s?[2-9][0-9]{2}\s?\)\s?|\b[2-9][0-9]{2}[ .-])[2-9][0-9]{2}[ .-][0-9]{4}\b`)
-	rung      = regexp.MustCompile(`(?i)\b(?:ring|rang|tel|telephone|phone|phoned|mobile|mob|call|fax|ext|extension)\b[\s.:()#a-z]{0,16}?([0-9](?:[ -]?[0-9]){4,11})\b`)
+	rung      = regexp.MustCompile(`(?i)\b(?:ring|rang|tel|telephone|phone|phoned|mobile|mob|call|fax|ext|extension)\b(?:[\s.:()#]|\b(?:us|me|him|her|them|the|office|hangar|desk|shop|on|at|is|was|no|number|now|today|or|line)\b){0,10}?([0-9](?:[ -]?[0-9]){4,11})\b`)
 	decimal   = regexp.MustCompile(`^0\.[0-9]+$`)
 	dated     = regexp.MustCompile(`^[0-9]{1,2}[./-][0-9]{1,2}[./-](?:[0-9]{2}){1,2}(?:[^0-9]|$)`)
 )

@@ -21,14 +21,16 @@ type plain struct {
 	from, to []int32 // where in the source each byte of text begins and ends
 
 	pieces []piece
-	spoken []piece // pieces with numbers in words as figures; nil if there are none
-	digits bool    // it has figures
+	spoken []piece   // pieces with numbers in words as figures; nil if there are none
+	others [][]piece // further ways in which names may be read
+	digits bool      // it has figures
 }
 
 // read cuts the text into pieces.
 func (p *plain) read() {
 	p.pieces = pieces(p.text)
 	p.spoken = spokenForm(p.pieces)
+	p.others = otherForms(p.text, p.pieces)
 	p.digits = strings.ContainsAny(p.text, "0123456789")
 }
 

@@ -12,12 +12,12 @@ const shortIdentifier = 4
 
 // What introduces an identifier, by kind. The last row is for all kinds.
 var (
-	introducesDrawing  = []string{"drawing", "drawings", "drg", "drgs", "dwg", "dwgs"}
+	introducesDrawing  = []string{"drawing", "drawings", "drg", "drgs", "dwg", "dwgs", "plan", "plans", "blueprint", "blueprints"}
 	introducesSerial   = []string{"serial", "serials", "ser", "sn"}
 	introducesNumber   = []string{"pn", "partno", "partnumber"}
 	introducesReport   = []string{"report", "reports", "rpt"}
 	introducesApproval = []string{"mod", "mods", "modification", "modifications", "approval", "approvals", "concession"}
-	introducesAny      = []string{"number", "numbers", "no", "nos", "num", "nr", "frame", "batch", "ident", "identifier", "plate", "stamped", "marked"}
+	introducesAny      = []string{"number", "numbers", "no", "nos", "num", "nr", "frame", "batch", "ident", "identifier", "plate", "stamped", "marked", "stencilled", "engraved", "etched", "numbered"}
 	introducesAll      = slices.Concat(introducesDrawing, introducesSerial, introducesNumber, introducesReport, introducesApproval, introducesAny)
 )
 
@@ -93,12 +93,31 @@ func identifierKeys(v Value, ps []piece, introducers []string) []key {
 	}
 	for _, form := range forms {
 		add(form, nil)
-		// "drawing 2217" for D-2217, "mod 31" for MOD-031
-		if n := len(form); n == 2 && !form[0].digits && form[1].digits && introducers != nil {
-			add(form[1:], introducers)
+		// "drawing 2217" for D-2217, "mod 31" for MOD-031, "report 88-4455"
+		if beside := besideBare(form, introducers); beside != nil {
+			add(form[1:], beside)
 		}
 	}
 	return keys
+}
+
+// besideBare are the words beside which the figures of an identifier count
+// without the letters before them; nil if they never do.
+func besideBare(form []piece, introducers []string) []string {
+	if len(form) < 2 || introducers == nil || form[0].digits || slices.ContainsFunc(form[1:], func(p piece) bool { return !p.digits }) {
+		return nil
+	}
+	figures := 0
+	for _, p := range form[1:] {
+		figures += len(p.text)
+	}
+	switch {
+	case figures >= shortIdentifier:
+		return slices.Concat(introducers, introducesAny)
+	case len(form) == 2:
+		return introducers
+	}
+	return nil
 }
 
 // withoutLabel drops words such as "S/N", "drawing" and "No." that a value may
@@ -156,6 +175,9 @@ func (m match) identifierCounts() bool {
 	written := m.written()
 	letters, digits := strings.ContainsFunc(written, unicode.IsLetter), strings.ContainsFunc(written, unicode.IsDigit)
 	if m.key.digits {
+		if next, follows := m.next(); follows && m.i < m.j && !m.ps[m.j].joined && len(m.ps[m.j].text) < 3 && isLapse(next.text) {
+			return false // "the Ministry of Defence (MOD) 31 years ago"
+		}
 		// "8100" is not B100, and "boss" is not B055.
 		return letters && digits && !m.byChance()
 	}
@@ -221,6 +243,15 @@ func isCounted(s string) bool {
 	return len(s) > 2 && strings.HasSuffix(s, "s") && !strings.HasSuffix(s, "ss")
 }
 
+// isLapse: a small number before this word says how long, or how many came.
+func isLapse(s string) bool {
+	switch s {
+	case "years", "months", "weeks", "days", "hours", "minutes", "people", "visitors", "times":
+		return true
+	}
+	return false
+}
+
 // isYear: four figures that say when.
 func (m match) isYear(written string) bool {
 	if len(written) != 4 || written < "1700" || written > "2199" {
@@ -263,18 +294,26 @@ func (m match) introduced() bool {
 		}
 		at = k
 	}
-	if before := strings.TrimRight(m.text[:m.ps[m.i].start], " "); m.i > 0 && strings.HasSuffix(before, "#") && slices.Contains(words, "number") {
+	if before := strings.TrimRight(m.text[:m.ps[m.i].start], " "); strings.HasSuffix(before, "#") && slices.Contains(words, "number") {
 		return true
 	}
-	next, follows := m.next()
-	return follows && (next.text == "mod" || next.text == "drawing" || next.text == "serial" || next.text == "modification") && slices.Contains(words, next.text)
+	for k := m.j + 1; k < min(m.j+5, len(m.ps)) && strings.TrimSpace(m.gap(k)) == ""; k++ {
+		switch t := m.ps[k].text; t {
+		case "mod", "drawing", "serial", "modification":
+			return slices.Contains(words, t)
+		case "is", "was", "its", "the", "our", "as":
+		default:
+			return false
+		}
+	}
+	return false
 }
 
 // isFiller: what may stand between "serial" and its number.
 func isFiller(s string) bool {
 	switch s {
 	case "number", "numbers", "no", "nos", "num", "nr", "is", "was", "are", "were", "reads", "read", "marked", "stamped", "stencilled", "the", "a", "its", "it", "of", "called", "plate", "says", "being",
-		"as", "under", "see", "on", "s", "n", "had", "that", "has", "to", "port", "starboard":
+		"as", "under", "see", "on", "s", "n", "had", "that", "has", "to", "port", "starboard", "numbered", "ref", "reference", "sheet", "bears", "bore", "carries", "carried", "reading":
 		return true
 	}
 	return false

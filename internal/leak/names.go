@@ -105,6 +105,9 @@ func (x *Index) namesIn(p plain) []Finding {
 	}
 	look(x.names, p.pieces)
 	look(x.names, p.spoken)
+	for _, ps := range p.others {
+		look(x.names, ps)
+	}
 	if len(x.merged) > 0 {
 		look(x.merged, mergedPieces(p.pieces))
 	}
@@ -200,11 +203,18 @@ const widestGap = 16 // bytes of marks and space inside a name
 // paragraph ends between them, or more than marks and spacing is there.
 func (s search) parted(j int) bool {
 	gap := s.gap(j)
-	if len(gap) > widestGap {
-		return strings.TrimSpace(gap) != "" || strings.Count(gap, "\n") > 1
-	}
 	lines := strings.Count(gap, "\n")
-	return lines > 1 && strings.TrimSpace(gap) == ""
+	if len(gap) > widestGap {
+		return strings.TrimSpace(gap) != "" || lines > 1
+	}
+	return lines > 1 && strings.TrimSpace(gap) == "" && !s.isLine(j)
+}
+
+// isLine reports whether a piece has a line to itself, as in a list that is set
+// with empty lines between.
+func (s search) isLine(j int) bool {
+	rest, _, _ := strings.Cut(s.text[s.ps[j].end:], "\n")
+	return strings.TrimRight(rest, " .,;\r") == "" && len(s.ps[j].text) < widestGap
 }
 
 // endsSentence reports whether a sentence ends before a piece. A point after an

@@ -29,6 +29,7 @@ func spokenForm(ps []piece) []piece {
 			p.text, p.spoken = letter, 1
 		}
 		if i > 0 && i+1 < len(ps) && isSaidMark(p.text) {
+			said = said || ps[i-1].digits || ps[i+1].digits
 			i++ // "D dash two two one seven"
 			continue
 		}
@@ -98,7 +99,7 @@ func cardinal(ps []piece, i int) (digits string, next int) {
 	}
 	hundreds := func(k int) (n, next int) {
 		n, next = small(k)
-		if next == k && (word(k) == "a" && word(k+1) == "hundred") {
+		if next == k && word(k) == "a" && (word(k+1) == "hundred" || word(k+1) == "thousand") {
 			n, next = 1, k+1
 		}
 		if next == k || word(next) != "hundred" {
@@ -171,6 +172,10 @@ func tensOf(s string) int {
 // the usual other ways to write its words.
 var spellingAlphabet = sync.OnceValue(func() map[string]string {
 	all := map[string]string{"alpha": "a", "juliet": "j", "whisky": "w"}
+	// The names of letters that are not words of their own.
+	for i, w := range strings.Fields("aitch cee cue dee eff ell ess gee jay kay pee tee vee wye zed zee") {
+		all[w] = "hcqdflsgjkptvyzz"[i : i+1]
+	}
 	for i, w := range strings.Fields("alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec romeo sierra tango uniform victor whiskey xray yankee zulu") {
 		all[w] = string(rune('a' + i))
 	}
