@@ -162,6 +162,9 @@ func withoutZeros(ps []piece) []piece {
 }
 
 func (m match) identifierCounts() bool {
+	if next, follows := m.next(); follows && isLapse(next.text) && !m.ps[m.j].joined && m.ps[m.j].digits && len(m.ps[m.j].text) < 3 {
+		return false // "the Ministry of Defence (MOD) 31 years ago"
+	}
 	introduced := m.introduced()
 	if m.key.beside != nil || introduced {
 		return introduced
@@ -175,9 +178,6 @@ func (m match) identifierCounts() bool {
 	written := m.written()
 	letters, digits := strings.ContainsFunc(written, unicode.IsLetter), strings.ContainsFunc(written, unicode.IsDigit)
 	if m.key.digits {
-		if next, follows := m.next(); follows && m.i < m.j && !m.ps[m.j].joined && len(m.ps[m.j].text) < 3 && isLapse(next.text) {
-			return false // "the Ministry of Defence (MOD) 31 years ago"
-		}
 		// "8100" is not B100, and "boss" is not B055.
 		return letters && digits && !m.byChance()
 	}

@@ -106,13 +106,15 @@ type cost struct {
 }
 
 var (
-	amount     = `([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,3})?)`
+	amount     = `([0-9]{1,3}(?:\.[0-9]{3})+,[0-9]{2}|[0-9]{1,3}(?:[, '][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,4})?)`
 	scale      = `(?:\s?(k|K|m|M|million|thousand|grand)\b)?`
 	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN))\s{0,2}` + amount + scale)
 	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?|pence|p)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
-	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2})\b`)
+	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2}|[0-9]{3,7}|[0-9]+(?:\.[0-9]+)?(k))\b`)
+	thousands  = regexp.MustCompile(`\b([0-9]+(?:\.[0-9]{1,3})?)\s?(grand\b|k\b)|\b([0-9]{3,6}\.[0-9]{2})\b`)
 	anyFigure  = regexp.MustCompile(`[0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,][0-9]{1,3})?`)
-	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|fee)\b[^.!?\n0-9]{0,30}$`)
+	moneyWord  = regexp.MustCompile(`(?i)\b(?:cost|paid|pay|price|bill|invoice|spent|spend|charge|quote|came to|worth|total|fee|cheque|budget|sum|receipt|estimate|value|grant|donation|deposit|owe|raised|set us back|sold for|bought for)`)
+	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|totalled|fee|cheque|budget|budgeted|sum|receipt|estimate|estimated|value|valued|grant|donation|deposit|owe|owed|raised|set us back|handed over|parted with|sold for|bought for)\b[^.!?\n0-9]{0,30}$`)
 )
 
 // currencies are the words and codes that moneyFirst and moneyLast know.
@@ -140,14 +142,17 @@ type sum struct {
 
 // parseAmount reads figures with a decimal point or comma.
 func parseAmount(s, scale string) (thousandths, tolerance int64, ok bool) {
-	s = strings.ReplaceAll(s, "·", ".")
+	s = strings.NewReplacer("·", ".", "'", "").Replace(s)
+	if i := strings.LastIndexByte(s, ','); i > 0 && strings.Contains(s[:i], ".") {
+		s = strings.ReplaceAll(s[:i], ".", "") + "." + s[i+1:] // "4.180,00"
+	}
 	if i := strings.LastIndexAny(s, ".,"); i >= 0 && len(s)-i-1 != 3 {
 		s = strings.NewReplacer(",", "", " ", "").Replace(s[:i]) + "." + s[i+1:]
 	} else if i >= 0 && s[i] == ',' || strings.Contains(s, " ") {
 		s = strings.NewReplacer(",", "", " ", "").Replace(s)
 	}
 	whole, part, _ := strings.Cut(s, ".")
-	if len(whole) > 12 || len(part) > 3 {
+	if len(whole) > 12 || len(part) > 3 && scale == "" {
 		return 0, 0, false
 	}
 	unit := int64(1000)
@@ -242,7 +247,137 @@ func allSums(p plain) []sum {
 	if strings.ContainsAny(p.text, "£€$") || p.has(currencies...) {
 		all = append(all, sums(p.text)...)
 	}
+	for _, q := range waysToPay(p) {
+		for _, s := range append(sums(q.text), bareSums(q.text)...) {
+			s.start, s.end = q.source(s.start, s.end)
+			all = append(all, s)
+		}
+	}
 	return all
+}
+
+var moneyRestatements = []restatement{
+	{regexp.MustCompile("(^|[^\\pL\\pN])[*_`~]{1,3}([\\pL\\pN])"), "$1$2"},
+	{regexp.MustCompile("([\\pL\\pN])[*_`~]{1,3}([^\\pL\\pN]|$)"), "$1$2"},
+	{regexp.MustCompile(`([£€$]\s?[0-9.,]*)[lI|]([0-9.,]*[0-9])`), "${1}1$2"},
+	{regexp.MustCompile(`([£€$]\s?[0-9.,]*)[oO]([0-9.,]*)\b`), "${1}0$2"},
+	{regexp.MustCompile(`([£€$]\s?[0-9.,]*[0-9])[oO]\b`), "${1}0"},
+	{regexp.MustCompile(`(?i)\b(?:UKP|STG)\b`), "GBP"},
+	{regexp.MustCompile(`(?i)\ba thousand\b`), "1 thousand"},
+	{regexp.MustCompile(`(?i)\ba grand( (?:and|in|for|on|to|all|less|more|or|each|by|at)\b|[.,;!?)]|$)`), "1 grand$1"},
+	{regexp.MustCompile(`(?i)\ba couple of (?:grand|thousand)\b`), "2 grand"},
+	{regexp.MustCompile(`([0-9])\s?(?:¼|and a quarter|1/4)`), "$1.25"},
+	{regexp.MustCompile(`([0-9])\s?(?:½|and a half|1/2)`), "$1.5"},
+	{regexp.MustCompile(`([0-9])\s?(?:¾|and (?:3|three)[ -]quarters|3/4)`), "$1.75"},
+	{regexp.MustCompile(`(?i)\b([0-9]) grand and a quarter`), "$1.25 grand"},
+	{regexp.MustCompile(`(?i)\b([0-9]) grand and a half`), "$1.5 grand"},
+}
+
+// waysToPay are other ways to write down a text that speaks of money: with signs
+// put right, and with its number words as figures in each way that they can be
+// meant.
+func waysToPay(p plain) []plain {
+	if !strings.ContainsAny(p.text, "£€$") && !p.has(currencies...) && !p.has("grand", "k", "ukp", "stg") && !moneyWord.MatchString(p.text) {
+		return nil
+	}
+	all := []plain{p.itself()}
+	whole, parted := rowsInFigures(p)
+	if whole != nil {
+		all = append(all, p.itself().with(whole))
+	}
+	if parted != nil {
+		all = append(all, p.itself().with(parted))
+	}
+	for i, q := range all {
+		if r := restated(q, moneyRestatements); r != nil {
+			all[i] = *r
+		} else if i == 0 {
+			all[0] = p.itself()
+		}
+	}
+	return all
+}
+
+// rowsInFigures writes rows of number words as one number: "twelve fifty" as 1250
+// and, where it may be pounds and pence, as 12.50.
+func rowsInFigures(p plain) (whole, parted []span) {
+	if p.spoken == nil {
+		return nil, nil
+	}
+	for i := 0; i < len(p.pieces); i++ {
+		first, after := cardinal(p.pieces, i)
+		figure, next := sayDecimal(p.pieces, i)
+		if next == i {
+			continue
+		}
+		at := span{p.pieces[i].start, p.pieces[next-1].end, figure}
+		whole = append(whole, at)
+		if n := len(figure); after > i && after < next && n > len(first) && n-2 > 0 && !strings.Contains(figure, ".") {
+			at.plainly = figure[:n-2] + "." + figure[n-2:]
+			parted = append(parted, at)
+		}
+		i = next - 1
+	}
+	return whole, parted
+}
+
+// bareSums are numbers without a currency that the words before them, or the way
+// that they are written, make into sums.
+func bareSums(text string) []sum {
+	var all []sum
+	for _, m := range bareMoney.FindAllStringSubmatchIndex(text, -1) {
+		figure := strings.TrimSuffix(text[m[2]:m[3]], "k")
+		t, _, ok := parseAmount(figure, group(text, m, 2))
+		before := text[max(0, m[0]-wordsBefore):m[0]]
+		if ok && moneyWords.MatchString(before) && !touchesCurrency(text, m[0], m[1]) && !unitFollows(text[m[1]:]) && !isYearAfter(figure, before) {
+			all = append(all, sum{m[0], m[1], t, 0, ""})
+		}
+	}
+	for _, m := range thousands.FindAllStringSubmatchIndex(text, -1) {
+		scale, figure := group(text, m, 2), group(text, m, 1)
+		switch {
+		case scale == "":
+			figure = group(text, m, 3)
+		case scale == "k" && !strings.Contains(figure, "."), scale == "grand" && !linkFollows(text[m[1]:]):
+			continue // "a 5k run", "two grand pianos"
+		}
+		if t, _, ok := parseAmount(figure, scale); ok && !unitFollows(text[m[1]:]) && !touchesCurrency(text, m[0], m[1]) {
+			all = append(all, sum{m[0], m[1], t, 0, ""})
+		}
+	}
+	return all
+}
+
+var (
+	currencyBefore = regexp.MustCompile(`(?:[£€$¥]|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN))\s{0,2}$`)
+	currencyAfter  = regexp.MustCompile(`^\s{0,2}(?:[£€$¥%]|(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|euros?|dollars?)\b)`)
+)
+
+func touchesCurrency(text string, from, to int) bool {
+	return currencyBefore.MatchString(text[max(0, from-6):from]) || currencyAfter.MatchString(text[to:])
+}
+
+// linkFollows reports whether a text goes on with a word that says nothing, or
+// ends.
+func linkFollows(rest string) bool {
+	ps := pieces(rest[:min(len(rest), 24)])
+	return len(ps) == 0 || strings.TrimSpace(rest[:ps[0].start]) != "" || howCommon(ps[0].text) == link
+}
+
+// isYearAfter: "the bill of 1834" is no sum.
+func isYearAfter(figure, before string) bool {
+	if len(figure) != 4 || figure < "1700" || figure > "2199" {
+		return false
+	}
+	ps := pieces(before)
+	if len(ps) == 0 {
+		return false
+	}
+	switch ps[len(ps)-1].text {
+	case "in", "of", "since", "by", "until", "from", "before", "after", "during", "about", "around", "between", "early", "late":
+		return true
+	}
+	return false
 }
 
 // costsIn finds sums that equal a private cost.
@@ -252,11 +387,7 @@ func (x *Index) costsIn(p plain) []Finding {
 	}
 	text := p.text
 	all := allSums(p)
-	for _, m := range bareMoney.FindAllStringIndex(text, -1) {
-		if t, _, ok := parseAmount(text[m[0]:m[1]], ""); ok && moneyWords.MatchString(text[max(0, m[0]-wordsBefore):m[0]]) && !unitFollows(text[m[1]:]) {
-			all = append(all, sum{m[0], m[1], t, 0, ""})
-		}
-	}
+	all = append(all, bareSums(text)...)
 	var found []Finding
 	for _, s := range all {
 		from := sort.Search(len(x.costs), func(i int) bool { return x.costs[i].thousandths >= s.thousandths-s.tolerance })
@@ -347,19 +478,12 @@ func waysToSay(p plain, as []restatement) []plain {
 		return nil
 	}
 	var all []plain
-	if q := restated(p, as); q != nil {
+	if q := restated(p.itself(), as); q != nil {
 		all = append(all, *q)
 	}
 	if figures := inFigures(p); figures != nil {
-		said := plain{text: p.text, from: make([]int32, len(p.text)), to: make([]int32, len(p.text))}
-		for i := range p.text {
-			said.from[i], said.to[i] = int32(i), int32(i+1)
-		}
-		said = said.with(figures)
+		said := p.itself().with(figures)
 		if q := restated(said, as); q != nil {
-			for i := range q.from {
-				q.from[i], q.to[i] = said.from[q.from[i]], said.to[q.to[i]-1]
-			}
 			said = *q
 		}
 		all = append(all, said)
@@ -414,9 +538,11 @@ func isShareOfOther(p plain, end int) bool {
 			continue
 		case "off", "discount", "visitors", "visitor", "people", "members", "member", "team", "volunteers", "children", "guests", "crew", "us", "you", "men", "women", "adults", "families", "pupils", "school", "readers", "voters", "hands", "staff",
 			"ticket", "tickets", "price", "prices", "money", "cost", "costs", "budget", "gifts", "gift", "income", "takings", "donations", "fund", "funds", "fee", "fees", "bill", "vat", "tax", "rent", "sales", "profit", "proceeds",
-			"time", "year", "day", "days", "week", "weeks", "month", "months", "season", "hour", "hours", "morning", "evening", "weekend", "questions", "tea", "cake", "seats", "chance", "humidity", "letters", "emails", "post", "world", "country", "story",
-			"stories", "tour", "tours", "hangar", "roof", "town", "village", "rain", "battery", "interest", "work", "job", "jobs", "target", "appeal", "way", "journey", "route", "votes", "floor", "rivets", "pages", "page", "shop", "stalls", "parking":
+			"time", "year", "day", "days", "week", "weeks", "month", "months", "season", "hour", "hours", "morning", "evening", "weekend", "questions", "tea", "cake", "seats", "chance", "humidity", "letters", "emails", "world", "country", "story",
+			"stories", "tour", "tours", "hangar", "town", "village", "rain", "interest", "job", "jobs", "target", "appeal", "way", "journey", "route", "votes", "rivets", "pages", "page", "shop", "stalls", "parking":
 			return true
+		case "floor", "work", "battery": // and not "of the floor panel"
+			return k+1 == len(p.pieces) || howCommon(p.pieces[k+1].text) == link || strings.TrimSpace(p.text[p.pieces[k].end:p.pieces[k+1].start]) != ""
 		default:
 			if !strings.HasSuffix(w, "er") && !strings.HasSuffix(w, "est") { // "a quarter of the older visitors"
 				return false

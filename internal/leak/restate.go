@@ -2,6 +2,7 @@ package leak
 
 import (
 	"regexp"
+	"strconv"
 	"strings"
 )
 
@@ -57,13 +58,18 @@ var shareRestatements = []restatement{
 	{regexp.MustCompile(`(?i)(half|thirds?|quarters?|fourths?|fifths?|sixths?|sevenths?|eighths?|ninths?|tenths?|twelfths?) (?:was|were|is|are|has|have|had)(?: been)?(?: now| already| then| simply)? (left|gone|lost|missing|eaten|remaining|away|thinner)\b`), "$1 $2"},
 }
 
-// restated writes a text out again; nil if nothing in it was to be changed. Its
-// from and to are places in the text.
-func restated(p plain, as []restatement) *plain {
-	q := plain{text: p.text, from: make([]int32, len(p.text)), to: make([]int32, len(p.text))}
+// itself is a text whose places are those in itself.
+func (p plain) itself() plain {
+	q := plain{text: p.text, from: make([]int32, len(p.text)), to: make([]int32, len(p.text)), pieces: p.pieces}
 	for i := range q.from {
 		q.from[i], q.to[i] = int32(i), int32(i+1)
 	}
+	return q
+}
+
+// restated writes a text out again; nil if nothing in it was to be changed. Its
+// places are those of the text that it was first made from.
+func restated(q plain, as []restatement) *plain {
 	changed := false
 	for _, r := range as {
 		var spans []span
@@ -124,7 +130,7 @@ func sayDecimal(ps []piece, i int) (figure string, next int) {
 	}
 	switch ps[next].text {
 	case "point", "decimal", "dot", "comma":
-		if part, end := sayDigits(ps, next+1); end > next+1 {
+		if part, end := sayDecimals(ps, next+1); end > next+1 {
 			if figure == "" {
 				figure = "0"
 			}
@@ -132,6 +138,29 @@ func sayDecimal(ps []piece, i int) (figure string, next int) {
 		}
 	}
 	return figure, next
+}
+
+// sayDecimals reads what follows a decimal point: "six three", "sixty-three".
+func sayDecimals(ps []piece, i int) (figures string, next int) {
+	for next = i; next < len(ps) && !ps[next].digits; next++ {
+		t := ps[next].text
+		switch {
+		case isZero(t) || t == "o":
+			figures += "0"
+		case tensOf(t) > 0:
+			n := tensOf(t)
+			if next+1 < len(ps) && unitOf(ps[next+1].text) > 0 && unitOf(ps[next+1].text) < 10 {
+				next++
+				n += unitOf(ps[next].text)
+			}
+			figures += strconv.Itoa(n)
+		case unitOf(t) > 0:
+			figures += strconv.Itoa(unitOf(t))
+		default:
+			return figures, next
+		}
+	}
+	return figures, next
 }
 
 func isMeasureWord(s string) bool {
