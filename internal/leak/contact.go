@@ -11,9 +11,9 @@ var (
 	email = regexp.MustCompile(`[\pL\pN._%+'-]*[\pL\pN]\s?@\s?[\pL\pN-]+(?:(?:\.|\s\.\s)[\pL\pN-]+)*(?:\.|\s\.\s)[\pL]{2,}`)
 	// "name [at] domain.org", "name@domain dot org": a sign or brackets leave no
 	// doubt.
-	bracketed = regexp.MustCompile(`(?i)([\pL\pN._%+'-]*[\pL\pN])\s{0,2}(?:@|[\[({<]\s?(?:at|@)\s?[\])}>])\s{0,2}([\pL\pN-]+(?:(?:\s{0,2}[\[({<]\s?(?:dot|\.)\s?[\])}>]\s{0,2}|\.|\s\.\s|\sdot\s)[\pL\pN-]+)+)`)
+	bracketed = regexp.MustCompile(`(?i)([\pL\pN._%+'-]*[\pL\pN])\s{0,2}(?:@|[\[({<]\s?(?:at|@|a|ät|at[ -]?sign|arobase)\s?[\])}>])\s{0,2}([\pL\pN-]+(?:(?:\s{0,2}[\[({<]\s?(?:dot|\.)\s?[\])}>]\s{0,2}|\.|\s\.\s|\sdot\s)[\pL\pN-]+)+)`)
 	// "name at domain dot org", written out.
-	writtenOut = regexp.MustCompile(`(?i)((?:[\pL\pN._+'-]+\s+dot\s+){0,2}[\pL\pN._+']*[\pL\pN])[\s_-]+at[\s_-]+([\pL\pN]+(?:[\s_-]+dot[\s_-]+[\pL\pN]+)*[\s_-]+dot[\s_-]+([\pL]{2,}))\b`)
+	writtenOut = regexp.MustCompile(`(?i)((?:[\pL\pN._+'-]+\s+dot\s+){0,2}[\pL\pN._+']*[\pL\pN])[\s_-]+at(?:[\s-]sign)?[\s_-]+([\pL\pN]+(?:[\s_-]+dot[\s_-]+[\pL\pN]+)*[\s_-]+dot[\s_-]+([\pL]{2,}))\b`)
 	// "Write to name at domain.org": only after a word for writing, since one may
 	// also look at domain.org.
 	writeTo = regexp.MustCompile(`(?i)\b(?:e-?mail|mail|write to|contact|reach|address)\b[^.!?\n]{0,24}?\s([\pL\pN._+'-]+)\s+at\s+([\pL\pN-]+(?:\.[\pL\pN-]+)+)\b`)
@@ -29,6 +29,7 @@ var (
 	telephone = regexp.MustCompile(`(?:\+\s?|\(\s?\+\s?|\(?\b0)[0-9](?:[\s().\-/_]{0,3}[0-9]){6,16}`)
 	american  = regexp.MustCompile(`(?:\(\s?[2-9][0-9]{2}\s?\)\s?|\b[2-9][0-9]{2}[ .-])[2-9][0-9]{2}[ .-][0-9]{4}\b`)
 	rung      = regexp.MustCompile(`(?i)\b(?:ring|rang|tel|telephone|phone|phoned|mobile|mob|call|fax|ext|extension)\b(?:[\s.:()#]|\b(?:us|me|him|her|them|the|office|hangar|desk|shop|on|at|is|was|no|number|now|today|or|line)\b){0,10}?([0-9](?:[ -]?[0-9]){4,11})\b`)
+	extension = regexp.MustCompile(`^(?i:x|ext)\s?[0-9]`)
 	decimal   = regexp.MustCompile(`^0\.[0-9]+$`)
 	dated     = regexp.MustCompile(`^[0-9]{1,2}[./-][0-9]{1,2}[./-](?:[0-9]{2}){1,2}(?:[^0-9]|$)`)
 )
@@ -42,8 +43,16 @@ func (x *Index) contactsIn(p plain) []Finding {
 			found = append(found, Finding{Code: CodeCall, Kind: kind, Start: start, End: end, Shown: hint(shown)})
 		}
 	}
-	for _, s := range emailsIn(p) {
+	emails := emailsIn(p)
+	for _, s := range emails {
 		add(KindEmail, s.from, s.to, s.plainly)
+	}
+	for _, a := range x.addresses {
+		for _, m := range a.pattern.FindAllStringIndex(p.text, -1) {
+			if !covered(emails, m[0]) {
+				add(a.kind, m[0], m[1], a.plainly)
+			}
+		}
 	}
 	for _, s := range postcodesIn(p) {
 		add(KindPostcode, s.from, s.to, s.plainly)
@@ -52,6 +61,40 @@ func (x *Index) contactsIn(p plain) []Finding {
 		add(KindTelephone, s.from, s.to, s.plainly)
 	}
 	return found
+}
+
+// address is a private email address in any spelling of its two signs.
+type address struct {
+	pattern       *regexp.Regexp
+	kind, plainly string
+}
+
+// addressesOf are the addresses of a private value. A pattern of their words is
+// exact enough for whatever stands between.
+func addressesOf(v Value) []address {
+	var all []address
+	for _, s := range emailsIn(readPlain(v.Value)) {
+		name, domain, _ := strings.Cut(s.plainly, "@")
+		const between = `[^\pL\pN]*(?:(?:dot|point|punkt|stop)\b)?[^\pL\pN]*`
+		words := func(s string) string {
+			var all []string
+			for _, p := range piecesOf(s) {
+				all = append(all, regexp.QuoteMeta(p.text))
+			}
+			return strings.Join(all, between)
+		}
+		pattern, err := regexp.Compile(`(?i)\b` + words(name) + `\b[^.!?\n]{1,24}?\b` + words(domain) + `\b`)
+		if err == nil {
+			all = append(all, address{pattern, v.Kind, s.plainly})
+		}
+	}
+	return all
+}
+
+func readPlain(s string) plain {
+	p := fold(s)[0]
+	p.read()
+	return p
 }
 
 // span is a place in a folded text, and what stands there in its usual form.
@@ -215,8 +258,11 @@ const (
 
 func asTelephone(text string, from, to int) (span, bool) {
 	s := text[from:to]
-	if from > 0 && (isWordByte(text[from-1]) || strings.ContainsRune("-/.:,£$€", rune(text[from-1]))) || to < len(text) && isWordByte(text[to]) {
+	if from > 0 && (isWordByte(text[from-1]) || strings.ContainsRune("-/£$€", rune(text[from-1]))) || to < len(text) && isWordByte(text[to]) && !extension.MatchString(text[to:]) {
 		return span{}, false
+	}
+	if from > 1 && strings.ContainsRune(".:,", rune(text[from-1])) && isWordByte(text[from-2]) && (text[from-1] != ':' || isDigit(text[from-2])) {
+		return span{}, false // a time or a longer number, and not "tel:0..."
 	}
 	if decimal.MatchString(s) || dated.MatchString(s) || strings.Contains(s, "\n\n") {
 		return span{}, false
@@ -254,7 +300,8 @@ func saidTelephones(p plain) []span {
 			continue
 		}
 		national := strings.HasPrefix(digits, "0") && len(digits) >= shortestNational && len(digits) <= longestNational
-		international := first > 0 && p.spoken[first-1].text == "plus" && len(digits) >= shortestInternational && len(digits) <= longestInternational
+		digits, abroad := strings.CutPrefix(digits, "00")
+		international := abroad && len(digits) >= shortestInternational && len(digits) <= longestInternational || first > 0 && p.spoken[first-1].text == "plus" && len(digits) >= shortestInternational && len(digits) <= longestInternational
 		if national || international {
 			from, to := p.spoken[first].start, p.spoken[i-1].end
 			all = append(all, span{from, to, p.text[from:to]})

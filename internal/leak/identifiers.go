@@ -35,6 +35,26 @@ func firmKeys(v Value, c class) []key {
 	if len(short) == 0 {
 		return nil
 	}
+	keys := oneFirm(v, c, short)
+	// "Garrowby Bearings" for "Garrowby Bearings & Sons"
+	if n := len(short); n > 3 && short[n-2].text == "and" && isFamily(short[n-1].text) {
+		keys = append(keys, oneFirm(v, c, short[:n-2])...)
+	}
+	return keys
+}
+
+func isFamily(s string) bool {
+	switch s {
+	case "son", "sons", "daughter", "daughters", "bros", "brothers", "partners", "family", "associates":
+		return true
+	}
+	return false
+}
+
+// oneFirm are the forms of a name without its company's form: with and without
+// the s at its end, and with each "and" as it may be written; "&" is not read in a
+// text.
+func oneFirm(v Value, c class, short []piece) []key {
 	k := newKey(v.Kind, v.Where, c, short)
 	keys := []key{k}
 	last := short[len(short)-1].text
@@ -42,9 +62,36 @@ func firmKeys(v Value, c class) []key {
 		k.exact, k.similar = stem, similar(stem)
 		keys = append(keys, k)
 	}
-	without := slices.DeleteFunc(slices.Clone(short), func(p piece) bool { return p.text == "and" })
-	if len(without) < len(short) && len(without) > 0 { // "&" is not read in a text
-		keys = append(keys, newKey(v.Kind, v.Where, c, without))
+	const most = 3 // ands
+	var ands []int
+	for i, p := range short {
+		if p.text == "and" {
+			ands = append(ands, i)
+		}
+	}
+	if len(ands) > most || len(ands) == len(short) {
+		return keys
+	}
+	forms := [][]piece{nil}
+	for _, p := range short {
+		ways := []string{p.text}
+		if p.text == "and" {
+			ways = []string{"and", "", "n"}
+		}
+		var longer [][]piece
+		for _, f := range forms {
+			for _, way := range ways {
+				if p.text = way; way == "" {
+					longer = append(longer, f)
+				} else {
+					longer = append(longer, append(slices.Clip(f), p))
+				}
+			}
+		}
+		forms = longer
+	}
+	for _, f := range forms[1:] {
+		keys = append(keys, newKey(v.Kind, v.Where, c, f))
 	}
 	return keys
 }

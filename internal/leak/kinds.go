@@ -112,7 +112,7 @@ func (s *kindSense) addQuantity(word string) {
 	case "mm", "cm", "in", "inch", "thou", "swg", "awg", "micron", "um":
 		s.reading, s.unit = true, word
 	case "cost", "price", "amount", "fee", "bill", "quote", "quotation", "paid", "payment", "spend", "spent", "spending", "sum", "total", "charge", "money", "budget", "expense", "expenditure",
-		"purchase", "donation", "estimate", "outlay", "deposit", "cash", "wage", "value", "valuation", "fund", "grant", "invoice", "invoiced", "order", "sale", "insurance":
+		"purchase", "donation", "estimate", "outlay", "deposit", "cash", "wage", "value", "valuation", "fund", "grant", "invoice", "invoiced", "sale", "insurance":
 		s.cost = true
 	case "gbp", "eur", "usd", "pound", "euro", "dollar", "sterling":
 		s.cost, s.currency = true, currencyOf(word)
@@ -126,7 +126,10 @@ func (s *kindSense) addName(word string) {
 		s.firm = true
 	case "person", "people", "who", "contact", "engineer", "inspector", "restorer", "volunteer", "member", "staff", "employee", "author", "signatory", "signature", "signed", "signer", "approver",
 		"by", "worker", "guide", "officer", "keeper", "donor", "owner", "lender", "crew", "pilot", "surname", "forename", "firstname", "lastname", "fullname", "initial", "guardian", "witness", "visitor", "trustee",
-		"apprentice", "welder", "fitter", "mechanic", "technician", "supervisor", "foreman", "colleague", "individual", "operator", "customer", "client", "sponsor", "personnel", "human", "party", "neighbour":
+		"apprentice", "welder", "fitter", "mechanic", "technician", "supervisor", "foreman", "colleague", "individual", "operator", "customer", "client", "sponsor", "personnel", "human", "party", "neighbour",
+		"helper", "workman", "tradesman", "taker", "photographer", "writer", "speaker", "manager", "director", "chair", "chairman", "chairwoman", "curator", "conservator", "archivist", "accountant", "treasurer", "secretary", "driver",
+		"friend", "relative", "widow", "family", "minor", "child", "children", "boy", "girl", "man", "woman", "parent", "surveyor", "designer", "draughtsman", "assessor", "auditor", "examiner", "reviewer", "bystander", "resident", "teacher", "pupil", "student",
+		"machinist", "riveter", "painter", "electrician", "foreperson", "rigger", "captain", "navigator", "observer", "historian", "collector", "descendant", "informant", "respondent", "holder", "user", "recipient", "sender", "addressee":
 		s.person = true
 	case "name":
 		s.named = true
@@ -147,7 +150,7 @@ func (s *kindSense) addIdentifier(word string) {
 		s.introducedBy(introducesReport, word)
 	case "approval", "approved", "mod", "modification", "concession", "permit", "licence", "license", "waiver", "deviation":
 		s.introducedBy(introducesApproval, word)
-	case "number", "num", "no", "nr", "ref", "reference", "id", "identifier", "code", "ident", "key":
+	case "number", "num", "no", "nr", "ref", "reference", "id", "identifier", "code", "ident", "key", "centre", "center":
 		s.number = true
 		s.introducedBy(introducesNumber, "")
 	case "batch", "lot", "heat", "job", "order", "po", "invoice", "tag", "asset", "stock", "register", "registration", "plate", "sheet", "document", "doc", "release", "model", "spec", "specification", "cast", "melt", "case", "claim",
@@ -175,6 +178,8 @@ func (s kindSense) roleOf(value string) role {
 		return aReading
 	case s.cost && form.someMoney, form.money && !s.identifier:
 		return aCost
+	case form.figure && s.identifier && !s.cost && !form.decimal:
+		return anIdentifier
 	case form.figure && !s.number && (s.size || s.share || s.unit != ""):
 		return aReading
 	case form.figure && !s.number && s.cost:
@@ -205,6 +210,7 @@ type valueForm struct {
 	money       bool // nothing but sums
 	someMoney   bool
 	figure      bool // a number without a unit
+	decimal     bool // with a decimal sign in it
 	digit       bool
 }
 
@@ -212,12 +218,11 @@ var (
 	bareFigure = regexp.MustCompile(`[0-9][0-9,. ]*`)
 	// aside is what people write round a figure and that says nothing else.
 	aside = regexp.MustCompile(`(?i)\b(?:about|approx|approximately|circa|ca|c|around|roughly|nearly|almost|over|under|only|min|minimum|max|maximum|nominal|nom|original|originally|new|least|measured|remaining|left|now|was|were|is|at|thick|thickness|sheet|` +
-		`plus|inc|incl|including|includes|ex|exc|excl|excluding|vat|tax|net|gross|each|per|total|in|all|from|to|down|and|or|of|the|worst|best|lost|loss|gone|say|cost|price|paid|deep|wide|long|wall)\b`)
+		`plus|inc|incl|including|includes|ex|exc|excl|excluding|vat|tax|net|gross|each|per|total|in|all|from|to|down|and|or|of|the|worst|best|lost|loss|gone|say|cost|price|paid|deep|wide|long|wall|spot|place|edge|end|side|port|starboard|centre|middle|corner|after|before|cleaning|cleaned|as|mean|average|reading|readings|gauge|no|number|found|there|here|approx|about|local|locally|high|low|hole|pit|pits|labour|materials|material|invoice|bill|quoted|gbp|eur|usd)\b`)
 )
 
 func formOf(value string) valueForm {
-	p := fold(value)[0]
-	p.read()
+	p := readPlain(value)
 	f := valueForm{digit: p.digits}
 	var readings, money []span
 	for _, r := range readingsOf(value, kindSense{}) {
@@ -231,6 +236,7 @@ func formOf(value string) valueForm {
 	f.money = f.someMoney && isAside(without(p.text, money))
 	if at := bareFigure.FindStringIndex(p.text); at != nil {
 		f.figure = isAside(p.text[:at[0]] + " " + p.text[at[1]:])
+		f.decimal = strings.ContainsAny(strings.Trim(p.text[at[0]:at[1]], "., "), ".,")
 	}
 	f.contact = len(emailsIn(p)) > 0 || isAside(without(p.text, telephonesIn(p))) && len(telephonesIn(p)) > 0 || isAside(without(p.text, postcodesIn(p))) && len(postcodesIn(p)) > 0
 	return f

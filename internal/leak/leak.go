@@ -88,12 +88,13 @@ type Finding struct {
 // Index finds the private things that it was made from. It does not change and
 // may be used by several goroutines at once.
 type Index struct {
-	names    nameTable
-	merged   nameTable // the same with rn as m and vv as w
-	copies   *copyIndex
-	readings readingIndex
-	costs    []cost
-	allowed  func(string) bool
+	names     nameTable
+	merged    nameTable // the same with rn as m and vv as w
+	copies    *copyIndex
+	readings  readingIndex
+	costs     []cost
+	addresses []address
+	allowed   func(string) bool
 }
 
 const (
@@ -103,11 +104,12 @@ const (
 
 // builder gathers what an Index is made of.
 type builder struct {
-	credited credited
-	keys     []key
-	costs    []cost
-	readings []Reading
-	notes    []Note
+	credited  credited
+	keys      []key
+	costs     []cost
+	addresses []address
+	readings  []Reading
+	notes     []Note
 }
 
 // NewIndex makes an index.
@@ -127,7 +129,7 @@ func NewIndex(p Private) *Index {
 	x.copies = newCopyIndex(b.notes, cmp.Or(p.RunOfWords, usualRun))
 	x.names, x.merged = newNameTable(b.keys), newNameTable(mergedKeys(b.keys))
 	x.readings = newReadingIndex(b.readings)
-	x.costs = b.costs
+	x.costs, x.addresses = b.costs, b.addresses
 	slices.SortStableFunc(x.costs, func(a, b cost) int { return cmp.Compare(a.thousandths, b.thousandths) })
 	return x
 }

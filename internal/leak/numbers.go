@@ -224,8 +224,7 @@ func group(text string, m []int, n int) string {
 // costsOf reads the sums of a private cost: "GBP 412.50", "£412.50 + VAT",
 // "412.50". A figure without a currency has that of its kind, if it names one.
 func costsOf(v Value, sense kindSense) []cost {
-	p := fold(v.Value)[0]
-	p.read()
+	p := readPlain(v.Value)
 	var all []cost
 	for _, s := range allSums(p) {
 		all = append(all, cost{s.thousandths, s.currency, v.Where})

@@ -19,24 +19,35 @@ func (b *builder) keep(v Value) {
 		switch as {
 		case aPerson:
 			b.keys = append(b.keys, personKeys(each, b.credited)...)
+			if (!sense.person || sense.term) && !b.credited.all[squeezed(one)] { // the name of something else, perhaps
+				b.keys = append(b.keys, nameKeys(each, aTerm)...)
+			}
 		case aContact:
 			b.keys = append(b.keys, contactKeys(each)...)
+			b.addresses = append(b.addresses, addressesOf(each)...)
 		case aFirm, aTerm:
 			if !b.credited.all[squeezed(one)] {
 				b.keys = append(b.keys, nameKeys(each, as)...)
 			}
 		case anIdentifier:
 			b.keys = append(b.keys, identifierKeys(each, piecesOf(one), sense.beside)...)
+			if !form.digit && strings.Contains(one, " ") {
+				b.keys = append(b.keys, nameKeys(each, aTerm)...)
+			}
+		case aCost:
+			if sense.identifier && form.figure && !form.decimal { // an invoice, by its sum or by its number
+				b.keys = append(b.keys, identifierKeys(each, piecesOf(one), sense.beside)...)
+			}
 		}
 	}
 	const fewestWords = 6 // of a value that is a sentence
 	prose := !sense.known() && len(strings.Fields(v.Value)) >= fewestWords
-	if as == aReading || prose || form.reading && as != aCost && !endsInOneLetter(v.Value) {
+	if as == aReading || prose || (form.reading || form.someReading && !sense.known()) && as != aCost && !endsInOneLetter(v.Value) {
 		for _, r := range readingsOf(v.Value, sense) {
 			b.readings = append(b.readings, Reading{Kind: v.Kind, Length: r.length, Share: r.share, IsShare: r.isShare, Where: v.Where})
 		}
 	}
-	if as == aCost || prose || form.money {
+	if as == aCost || prose || form.money || form.someMoney && !sense.known() {
 		b.costs = append(b.costs, costsOf(v, sense)...)
 	}
 	if prose {
@@ -52,7 +63,8 @@ func (s kindSense) known() bool {
 // endsInOneLetter: "3 m" may be the name of a thing as well as a length.
 func endsInOneLetter(s string) bool {
 	ps := piecesOf(s)
-	return len(ps) > 0 && len(ps[len(ps)-1].text) == 1 && !ps[len(ps)-1].digits
+	n := len(ps)
+	return n > 1 && len(ps[n-1].text) == 1 && !ps[n-1].digits && ps[n-2].digits
 }
 
 var (
@@ -172,12 +184,7 @@ func nameKeys(v Value, as role) []key {
 func contactKeys(v Value) []key {
 	ps := piecesOf(v.Value)
 	if name, domain, ok := strings.Cut(v.Value, "@"); ok {
-		said := strings.NewReplacer(".", " dot ")
-		var keys []key
-		for _, form := range [...]string{name + " " + domain, name + " at " + domain, name + " at " + said.Replace(domain), said.Replace(name) + " at " + said.Replace(domain)} {
-			keys = append(keys, newKey(v.Kind, v.Where, term, piecesOf(form)))
-		}
-		return keys
+		return []key{newKey(v.Kind, v.Where, term, piecesOf(name+" "+domain))}
 	}
 	digits := strings.Map(func(r rune) rune {
 		if r >= '0' && r <= '9' {
