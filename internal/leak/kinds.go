@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"unicode"
 )
 
@@ -169,78 +170,135 @@ func (s *kindSense) introducedBy(words []string, word string) {
 
 // roleOf is what a value of a kind is taken for. Where the words of the kind
 // leave it open, the form of the value decides.
-func (s kindSense) roleOf(value string) role {
-	form := formOf(value)
+func (s kindSense) roleOf(v *privateValue) role {
 	switch {
-	case form.contact && (s.contact || !s.identifier):
+	case (s.contact || !s.identifier) && v.isContact():
 		return aContact
-	case s.reading && form.someReading, form.reading && !s.cost && !s.identifier:
+	case s.reading && len(v.readings()) > 0, !s.cost && !s.identifier && v.isReading():
 		return aReading
-	case s.cost && form.someMoney, form.money && !s.identifier:
+	case s.cost && len(v.sums()) > 0, !s.identifier && v.isMoney():
 		return aCost
-	case form.figure && s.identifier && !s.cost && !form.decimal:
+	case s.identifier && !s.cost && !s.size && !s.share && v.plain.digits:
 		return anIdentifier
-	case form.figure && !s.number && (s.size || s.share || s.unit != ""):
+	}
+	figure, decimal := v.isFigure()
+	switch {
+	case figure && s.identifier && !s.cost && !decimal:
+		return anIdentifier
+	case figure && !s.number && (s.size || s.share || s.unit != ""):
 		return aReading
-	case form.figure && !s.number && s.cost:
+	case figure && !s.number && s.cost:
 		return aCost
-	case form.digit && s.identifier:
+	case v.plain.digits && s.identifier:
 		return anIdentifier
-	case s.person && !looksLikeFirm(value):
+	case s.person && !looksLikeFirm(v.Value.Value):
 		return aPerson
 	case s.firm || s.person:
 		return aFirm
 	case s.identifier && !s.named && !s.term:
 		return anIdentifier
-	case s.named && looksLikeFirm(value):
+	case s.named && looksLikeFirm(v.Value.Value):
 		return aFirm
-	case s.named && !s.identifier && !s.term && looksLikePerson(value):
+	case s.named && !s.identifier && !s.term && looksLikePerson(v.Value.Value):
 		return aPerson
-	case form.digit && !s.term:
+	case v.plain.digits && !s.term:
 		return anIdentifier
 	}
 	return aTerm
 }
 
-// valueForm tells what a value can be by how it is written.
-type valueForm struct {
-	contact     bool // an address, a telephone number or a postal code
-	reading     bool // nothing but measurements or shares
-	someReading bool // at least one of them
-	money       bool // nothing but sums
-	someMoney   bool
-	figure      bool // a number without a unit
-	decimal     bool // with a decimal sign in it
-	digit       bool
+// privateValue is a private value with what can be read in it, each found when
+// it is first asked for.
+type privateValue struct {
+	Value
+	sense kindSense
+	plain plain
+
+	lengths  []valueReading
+	money    []sum
+	measured bool
+	counted  bool
 }
 
-var (
-	bareFigure = regexp.MustCompile(`[0-9][0-9,. ]*`)
-	// aside is what people write round a figure and that says nothing else.
-	aside = regexp.MustCompile(`(?i)\b(?:about|approx|approximately|circa|ca|c|around|roughly|nearly|almost|over|under|only|min|minimum|max|maximum|nominal|nom|original|originally|new|least|measured|remaining|left|now|was|were|is|at|thick|thickness|sheet|` +
-		`plus|inc|incl|including|includes|ex|exc|excl|excluding|vat|tax|net|gross|each|per|total|in|all|from|to|down|and|or|of|the|worst|best|lost|loss|gone|say|cost|price|paid|deep|wide|long|wall|spot|place|edge|end|side|port|starboard|centre|middle|corner|after|before|cleaning|cleaned|as|mean|average|reading|readings|gauge|no|number|found|there|here|approx|about|local|locally|high|low|hole|pit|pits|labour|materials|material|invoice|bill|quoted|gbp|eur|usd)\b`)
-)
-
-func formOf(value string) valueForm {
-	p := readPlain(value)
-	f := valueForm{digit: p.digits}
-	var readings, money []span
-	for _, r := range readingsOf(value, kindSense{}) {
-		readings = append(readings, r.at)
-	}
-	for _, s := range allSums(p) {
-		money = append(money, span{from: s.start, to: s.end})
-	}
-	f.someReading, f.someMoney = len(readings) > 0, len(money) > 0
-	f.reading = f.someReading && isAside(without(p.text, readings))
-	f.money = f.someMoney && isAside(without(p.text, money))
-	if at := bareFigure.FindStringIndex(p.text); at != nil {
-		f.figure = isAside(p.text[:at[0]] + " " + p.text[at[1]:])
-		f.decimal = strings.ContainsAny(strings.Trim(p.text[at[0]:at[1]], "., "), ".,")
-	}
-	f.contact = len(emailsIn(p)) > 0 || isAside(without(p.text, telephonesIn(p))) && len(telephonesIn(p)) > 0 || isAside(without(p.text, postcodesIn(p))) && len(postcodesIn(p)) > 0
-	return f
+func newPrivateValue(v Value, s kindSense) *privateValue {
+	return &privateValue{Value: v, sense: s, plain: readPlain(v.Value)}
 }
+
+// readings are the measurements and shares in a value.
+func (v *privateValue) readings() []valueReading {
+	if !v.measured {
+		v.measured = true
+		if namesUnits(v.plain) {
+			v.lengths = readingsOf(v.plain)
+		}
+	}
+	return v.lengths
+}
+
+// sums are the amounts of money in a value.
+func (v *privateValue) sums() []sum {
+	if !v.counted {
+		v.counted = true
+		if v.money = plainSums(v.plain); v.money == nil {
+			v.money = furtherSums(v.plain)
+		}
+	}
+	return v.money
+}
+
+// isReading reports whether a value is nothing but measurements.
+func (v *privateValue) isReading() bool {
+	var at []span
+	for _, r := range v.readings() {
+		at = append(at, r.at)
+	}
+	return at != nil && isAside(without(v.plain.text, at))
+}
+
+// isMoney reports whether a value is nothing but sums.
+func (v *privateValue) isMoney() bool {
+	var at []span
+	for _, s := range v.sums() {
+		at = append(at, span{from: s.start, to: s.end})
+	}
+	return at != nil && isAside(without(v.plain.text, at))
+}
+
+// isFigure reports whether a value is a number without a unit, and whether it
+// has a decimal sign.
+func (v *privateValue) isFigure() (figure, decimal bool) {
+	text := v.plain.text
+	at := bareFigure.FindStringIndex(text)
+	if at == nil {
+		return false, false
+	}
+	return isAside(text[:at[0]] + " " + text[at[1]:]), strings.ContainsAny(strings.Trim(text[at[0]:at[1]], "., "), ".,")
+}
+
+// isContact reports whether a value has an email address in it, or is a telephone
+// number or a postal code.
+func (v *privateValue) isContact() bool {
+	if strings.Contains(v.plain.text, "@") || v.sense.contact {
+		if len(emailsIn(v.plain)) > 0 {
+			return true
+		}
+	}
+	if !v.plain.digits || !v.sense.contact && v.sense.known() && !v.sense.person {
+		return false
+	}
+	phones, codes := telephonesIn(v.plain), postcodesIn(v.plain)
+	return phones != nil && isAside(without(v.plain.text, phones)) || codes != nil && isAside(without(v.plain.text, codes))
+}
+
+// namesUnits reports whether a text names a unit of length, a gauge or a share.
+func namesUnits(p plain) bool {
+	if strings.ContainsAny(p.text, "%\"'″”′") || speaksOfMeasures(p) {
+		return true
+	}
+	return p.has("in", "ft", "feet", "foot", "metre", "metres", "meter", "meters", "swg", "awg", "pct", "pc", "cent")
+}
+
+var bareFigure = regexp.MustCompile(`[0-9][0-9,. ]*`)
 
 // without is a text with some places of it left out.
 func without(text string, places []span) string {
@@ -255,8 +313,25 @@ func without(text string, places []span) string {
 
 // isAside reports whether a text says nothing by itself.
 func isAside(text string) bool {
-	return !strings.ContainsFunc(aside.ReplaceAllString(text, ""), func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) })
+	for _, p := range pieces(text) {
+		if p.digits || !asides()[p.text] {
+			return false
+		}
+	}
+	return true
 }
+
+// asides are what people write round a figure and that says nothing else.
+var asides = sync.OnceValue(func() map[string]bool {
+	all := map[string]bool{}
+	for _, w := range strings.Fields(`about approx approximately circa ca c around roughly nearly almost over under only min minimum max maximum nominal nom original originally new least measured remaining left now was were is at
+		thick thickness sheet plus inc incl including includes ex exc excl excluding vat tax net gross each per total in all from to down and or of the worst best lost loss gone say cost price paid deep wide long wall
+		spot place edge end side port starboard centre middle corner after before cleaning cleaned as mean average reading readings gauge no number found there here local locally high low hole pit pits labour materials material
+		invoice bill quoted gbp eur usd`) {
+		all[w] = true
+	}
+	return all
+})
 
 // looksLikeFirm: a name with the form of a company or with a word of a trade.
 func looksLikeFirm(value string) bool {

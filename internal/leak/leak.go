@@ -105,6 +105,7 @@ const (
 // builder gathers what an Index is made of.
 type builder struct {
 	credited  credited
+	senses    map[string]kindSense
 	keys      []key
 	costs     []cost
 	addresses []address
@@ -118,7 +119,7 @@ func NewIndex(p Private) *Index {
 	if x.allowed == nil {
 		x.allowed = func(string) bool { return false }
 	}
-	b := builder{credited: creditedNames(p.Credited), notes: slices.Clone(p.Notes), readings: slices.Clone(p.Readings)}
+	b := builder{senses: map[string]kindSense{}, credited: creditedNames(p.Credited), notes: slices.Clone(p.Notes), readings: slices.Clone(p.Readings)}
 	for _, v := range p.Values {
 		if len(v.Value) > longestName {
 			b.notes = append(b.notes, Note{v.Value, v.Where})

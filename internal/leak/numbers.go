@@ -113,7 +113,6 @@ var (
 	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2}|[0-9]{3,7}|[0-9]+(?:\.[0-9]+)?(k))\b`)
 	thousands  = regexp.MustCompile(`\b([0-9]+(?:\.[0-9]{1,3})?)\s?(grand\b|k\b)|\b([0-9]{3,6}\.[0-9]{2})\b`)
 	anyFigure  = regexp.MustCompile(`[0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,][0-9]{1,3})?`)
-	moneyWord  = regexp.MustCompile(`(?i)\b(?:cost|paid|pay|price|bill|invoice|spent|spend|charge|quote|came to|worth|total|fee|cheque|budget|sum|receipt|estimate|value|grant|donation|deposit|owe|raised|set us back|sold for|bought for)`)
 	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|totalled|fee|cheque|budget|budgeted|sum|receipt|estimate|estimated|value|valued|grant|donation|deposit|owe|owed|raised|set us back|handed over|parted with|sold for|bought for)\b[^.!?\n0-9]{0,30}$`)
 )
 
@@ -221,31 +220,36 @@ func group(text string, m []int, n int) string {
 	return text[m[2*n]:m[2*n+1]]
 }
 
-// costsOf reads the sums of a private cost: "GBP 412.50", "£412.50 + VAT",
-// "412.50". A figure without a currency has that of its kind, if it names one.
-func costsOf(v Value, sense kindSense) []cost {
-	p := readPlain(v.Value)
+// costs are the sums of a private value: "GBP 412.50", "£412.50 + VAT", "412.50".
+// A figure without a currency has that of its kind, if it names one.
+func (v *privateValue) costs() []cost {
 	var all []cost
-	for _, s := range allSums(p) {
+	for _, s := range v.sums() {
 		all = append(all, cost{s.thousandths, s.currency, v.Where})
 	}
 	if len(all) > 0 {
 		return all
 	}
-	for _, figure := range anyFigure.FindAllString(p.text, -1) {
+	for _, figure := range anyFigure.FindAllString(v.plain.text, -1) {
 		if t, _, ok := parseAmount(figure, ""); ok {
-			all = append(all, cost{t, sense.currency, v.Where})
+			all = append(all, cost{t, v.sense.currency, v.Where})
 		}
 	}
 	return all
 }
 
-// allSums are the sums of a text, in figures and in words.
-func allSums(p plain) []sum {
+// plainSums are the sums of a text, in figures and in words.
+func plainSums(p plain) []sum {
 	all := spokenSums(p)
 	if strings.ContainsAny(p.text, "£€$") || p.has(currencies...) {
 		all = append(all, sums(p.text)...)
 	}
+	return all
+}
+
+// furtherSums are those that have to be written in another way first.
+func furtherSums(p plain) []sum {
+	var all []sum
 	for _, q := range waysToPay(p) {
 		for _, s := range append(sums(q.text), bareSums(q.text)...) {
 			s.start, s.end = q.source(s.start, s.end)
@@ -276,7 +280,7 @@ var moneyRestatements = []restatement{
 // put right, and with its number words as figures in each way that they can be
 // meant.
 func waysToPay(p plain) []plain {
-	if !strings.ContainsAny(p.text, "£€$") && !p.has(currencies...) && !p.has("grand", "k", "ukp", "stg") && !moneyWord.MatchString(p.text) {
+	if !speaksOfMoney(p) {
 		return nil
 	}
 	all := []plain{p.itself()}
@@ -295,6 +299,34 @@ func waysToPay(p plain) []plain {
 		}
 	}
 	return all
+}
+
+// speaksOfMoney: a text without any of these has no sums but those in plain
+// figures with a currency.
+func speaksOfMoney(p plain) bool {
+	if strings.ContainsAny(p.text, "£€$") {
+		return true
+	}
+	for i, piece := range p.pieces {
+		if isMoneyWord(piece.text) {
+			return true
+		}
+		// "412.50" by itself
+		if piece.digits && len(piece.text) > 2 && i+1 < len(p.pieces) && p.pieces[i+1].digits && len(p.pieces[i+1].text) == 2 && p.text[piece.end:p.pieces[i+1].start] == "." {
+			return true
+		}
+	}
+	return false
+}
+
+func isMoneyWord(s string) bool {
+	switch s {
+	case "cost", "costs", "costing", "paid", "pay", "price", "priced", "bill", "billed", "invoice", "invoiced", "spent", "spend", "charge", "charged", "quote", "quoted", "came", "come", "worth", "total", "totalled", "fee", "cheque",
+		"budget", "budgeted", "sum", "receipt", "estimate", "estimated", "value", "valued", "grant", "donation", "deposit", "owe", "owed", "raised", "set", "handed", "parted", "sold", "bought",
+		"grand", "k", "ukp", "stg", "gbp", "eur", "usd", "chf", "sek", "nok", "dkk", "cad", "aud", "nzd", "jpy", "pln", "pound", "pounds", "quid", "sterling", "euro", "euros", "dollar", "dollars", "pence", "p":
+		return true
+	}
+	return false
 }
 
 // rowsInFigures writes rows of number words as one number: "twelve fifty" as 1250
@@ -385,8 +417,7 @@ func (x *Index) costsIn(p plain) []Finding {
 		return nil
 	}
 	text := p.text
-	all := allSums(p)
-	all = append(all, bareSums(text)...)
+	all := append(plainSums(p), furtherSums(p)...)
 	var found []Finding
 	for _, s := range all {
 		from := sort.Search(len(x.costs), func(i int) bool { return x.costs[i].thousandths >= s.thousandths-s.tolerance })
@@ -470,22 +501,21 @@ func lengthsIn(p plain) []measure.Found {
 	return all
 }
 
-// waysToSay are other ways to write a text down, with its number words as they
-// are and in figures.
+// waysToSay are other ways to write down what stands near the measures of a text,
+// with its number words as they are and in figures.
 func waysToSay(p plain, as []restatement) []plain {
-	if !speaksOfMeasures(p.pieces) {
-		return nil
-	}
 	var all []plain
-	if q := restated(p.itself(), as); q != nil {
-		all = append(all, *q)
-	}
-	if figures := inFigures(p); figures != nil {
-		said := p.itself().with(figures)
-		if q := restated(said, as); q != nil {
-			said = *q
+	for _, near := range nearMeasures(p) {
+		if q := restated(near, as); q != nil {
+			all = append(all, *q)
 		}
-		all = append(all, said)
+		if figures := inFigures(p, near); figures != nil {
+			said := near.with(figures)
+			if q := restated(said, as); q != nil {
+				said = *q
+			}
+			all = append(all, said)
+		}
 	}
 	return all
 }

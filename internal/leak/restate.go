@@ -108,18 +108,57 @@ func (p plain) with(places []span) plain {
 }
 
 // inFigures writes the number words before units as figures: "one thousand six
-// hundred and thirty microns", "one decimal six three mm".
-func inFigures(p plain) []span {
+// hundred and thirty microns", "one decimal six three mm". Places are in near, a
+// part of p.
+func inFigures(p, near plain) []span {
+	offset := int(near.from[0])
 	var all []span
-	for i := 0; i < len(p.pieces); i++ {
-		figure, next := sayDecimal(p.pieces, i)
-		if next == i || next >= len(p.pieces) || !isMeasureWord(p.pieces[next].text) {
+	for i := 0; i < len(near.pieces); i++ {
+		figure, next := sayDecimal(near.pieces, i)
+		if next == i || next >= len(near.pieces) || !isMeasureWord(near.pieces[next].text) {
 			continue
 		}
-		all = append(all, span{p.pieces[i].start, p.pieces[next-1].end, figure})
+		all = append(all, span{near.pieces[i].start - offset, near.pieces[next-1].end - offset, figure})
 		i = next - 1
 	}
 	return all
+}
+
+// nearMeasures are the parts of a text that speak of measures.
+func nearMeasures(p plain) []plain {
+	const reach = 8 // words on either side
+	var all []plain
+	for i := 0; i < len(p.pieces); i++ {
+		if !p.isMeasure(i) {
+			continue
+		}
+		first, last := max(0, i-reach), i
+		for k := i; k < len(p.pieces) && k <= last+reach; k++ {
+			if p.isMeasure(k) {
+				last = k
+			}
+		}
+		end := min(len(p.pieces), last+reach+1)
+		all = append(all, p.part(first, end))
+		i = last + 1
+	}
+	return all
+}
+
+// part is the text of some pieces, with the marks round them.
+func (p plain) part(first, end int) plain {
+	from, to := 0, len(p.text)
+	if first > 0 {
+		from = p.pieces[first-1].end
+	}
+	if end < len(p.pieces) {
+		to = p.pieces[end].start
+	}
+	q := plain{text: p.text[from:to], from: make([]int32, to-from), to: make([]int32, to-from), pieces: p.pieces[first:end]}
+	for i := range q.from {
+		q.from[i], q.to[i] = int32(from+i), int32(from+i+1)
+	}
+	return q
 }
 
 // sayDecimal reads a number in words with its decimals.
@@ -173,16 +212,30 @@ func isMeasureWord(s string) bool {
 }
 
 // speaksOfMeasures: a text without any of these needs no restating.
-func speaksOfMeasures(ps []piece) bool {
-	for _, p := range ps {
-		if isMeasureWord(p.text) && p.text != "of" && p.text != "per" {
-			return true
-		}
-		switch p.text {
-		case "m", "rnm", "gge", "ga", "g", "half", "third", "thirds", "quarter", "quarters", "fourth", "fourths", "fifth", "fifths", "sixth", "sixths", "seventh", "sevenths", "eighth", "eighths", "ninth", "ninths",
-			"tenth", "tenths", "twelfth", "twelfths", "part", "parts", "hundred", "thickness", "w":
+func speaksOfMeasures(p plain) bool {
+	for i := range p.pieces {
+		if p.isMeasure(i) {
 			return true
 		}
 	}
 	return false
+}
+
+// isMeasure reports whether a piece is a unit, a gauge or a share.
+func (p plain) isMeasure(i int) bool {
+	switch s := p.pieces[i].text; s {
+	case "of", "per", "hundred":
+		return s == "hundred" && i > 0 && !p.pieces[i-1].digits && unitOf(p.pieces[i-1].text) == 0
+	case "rnm", "gge", "ga", "g", "half", "third", "thirds", "quarter", "quarters", "fourth", "fourths", "fifth", "fifths", "sixth", "sixths", "seventh", "sevenths", "eighth", "eighths", "ninth", "ninths",
+		"tenth", "tenths", "twelfth", "twelfths", "thickness", "in":
+		return s != "in" || i > 0 && p.pieces[i-1].digits
+	case "w":
+		return strings.HasPrefix(p.text[p.pieces[i].end:], ".") && i+1 < len(p.pieces) && p.pieces[i+1].text == "g"
+	case "m":
+		return i > 0 && (p.pieces[i-1].digits || p.pieces[i-1].text == "m")
+	case "part", "parts":
+		return i+1 < len(p.pieces) && (p.pieces[i+1].text == "in" || p.pieces[i+1].text == "out") || i > 0 && (p.pieces[i-1].text == "four" || p.pieces[i-1].digits || p.pieces[i-1].text == "three")
+	default:
+		return isMeasureWord(s)
+	}
 }

@@ -10,48 +10,75 @@ import (
 )
 
 // keep puts a private value where it will be sought.
-func (b *builder) keep(v Value) {
-	sense := senseOf(v.Kind)
-	as := sense.roleOf(v.Value)
-	form := formOf(v.Value)
-	for _, one := range apart(v.Value, as) {
-		each := Value{v.Kind, one, v.Where}
-		switch as {
-		case aPerson:
-			b.keys = append(b.keys, personKeys(each, b.credited)...)
-			if (!sense.person || sense.term) && !b.credited.all[squeezed(one)] { // the name of something else, perhaps
-				b.keys = append(b.keys, nameKeys(each, aTerm)...)
-			}
-		case aContact:
-			b.keys = append(b.keys, contactKeys(each)...)
-			b.addresses = append(b.addresses, addressesOf(each)...)
-		case aFirm, aTerm:
-			if !b.credited.all[squeezed(one)] {
-				b.keys = append(b.keys, nameKeys(each, as)...)
-			}
-		case anIdentifier:
-			b.keys = append(b.keys, identifierKeys(each, piecesOf(one), sense.beside)...)
-			if !form.digit && strings.Contains(one, " ") {
-				b.keys = append(b.keys, nameKeys(each, aTerm)...)
-			}
-		case aCost:
-			if sense.identifier && form.figure && !form.decimal { // an invoice, by its sum or by its number
-				b.keys = append(b.keys, identifierKeys(each, piecesOf(one), sense.beside)...)
-			}
-		}
+func (b *builder) keep(given Value) {
+	v := newPrivateValue(given, b.sense(given.Kind))
+	as := v.sense.roleOf(v)
+	for _, one := range apart(v.Value.Value, as) {
+		b.keepName(v, Value{v.Kind, one, v.Where}, as)
 	}
 	const fewestWords = 6 // of a value that is a sentence
-	prose := !sense.known() && len(strings.Fields(v.Value)) >= fewestWords
-	if as == aReading || prose || (form.reading || form.someReading && !sense.known()) && as != aCost && !endsInOneLetter(v.Value) {
-		for _, r := range readingsOf(v.Value, sense) {
-			b.readings = append(b.readings, Reading{Kind: v.Kind, Length: r.length, Share: r.share, IsShare: r.isShare, Where: v.Where})
+	prose := !v.sense.known() && len(strings.Fields(v.Value.Value)) >= fewestWords
+	if prose {
+		b.notes = append(b.notes, Note{v.Value.Value, v.Where})
+	}
+	switch {
+	case as == aReading:
+		b.addReadings(v, v.readingsOrFigures())
+	case as != aCost && (!v.sense.known() || v.isReading()) && !endsInOneLetter(v.plain.pieces):
+		b.addReadings(v, v.readings())
+	}
+	switch {
+	case as == aCost:
+		b.costs = append(b.costs, v.costs()...)
+	case as != aReading && len(v.sums()) > 0 && (!v.sense.known() || v.isMoney()):
+		b.costs = append(b.costs, v.costs()...)
+	}
+}
+
+// sense reads a kind once.
+func (b *builder) sense(kind string) kindSense {
+	s, ok := b.senses[kind]
+	if !ok {
+		s = senseOf(kind)
+		b.senses[kind] = s
+	}
+	return s
+}
+
+// keepName adds the forms of a value by which it may be named.
+func (b *builder) keepName(v *privateValue, one Value, as role) {
+	told := b.credited.all[squeezed(one.Value)]
+	switch as {
+	case aPerson:
+		b.keys = append(b.keys, personKeys(one, b.credited)...)
+		if !told && (!v.sense.person || v.sense.term) { // the name of something else, perhaps
+			b.keys = append(b.keys, nameKeys(one, aTerm)...)
+		}
+	case aContact:
+		b.keys = append(b.keys, contactKeys(one)...)
+		b.addresses = append(b.addresses, addressesOf(one)...)
+	case aFirm, aTerm:
+		if !told {
+			b.keys = append(b.keys, nameKeys(one, as)...)
+		}
+	case anIdentifier:
+		if told {
+			return
+		}
+		b.keys = append(b.keys, identifierKeys(one, piecesOf(one.Value), v.sense.beside)...)
+		if !v.plain.digits && strings.Contains(one.Value, " ") {
+			b.keys = append(b.keys, nameKeys(one, aTerm)...)
+		}
+	case aCost:
+		if figure, decimal := v.isFigure(); v.sense.identifier && figure && !decimal { // an invoice, by its sum or by its number
+			b.keys = append(b.keys, identifierKeys(one, piecesOf(one.Value), v.sense.beside)...)
 		}
 	}
-	if as == aCost || prose || form.money || form.someMoney && !sense.known() {
-		b.costs = append(b.costs, costsOf(v, sense)...)
-	}
-	if prose {
-		b.notes = append(b.notes, Note{v.Value, v.Where})
+}
+
+func (b *builder) addReadings(v *privateValue, all []valueReading) {
+	for _, r := range all {
+		b.readings = append(b.readings, Reading{Kind: v.Kind, Length: r.length, Share: r.share, IsShare: r.isShare, Where: v.Where})
 	}
 }
 
@@ -61,8 +88,7 @@ func (s kindSense) known() bool {
 }
 
 // endsInOneLetter: "3 m" may be the name of a thing as well as a length.
-func endsInOneLetter(s string) bool {
-	ps := piecesOf(s)
+func endsInOneLetter(ps []piece) bool {
 	n := len(ps)
 	return n > 1 && len(ps[n-1].text) == 1 && !ps[n-1].digits && ps[n-2].digits
 }
@@ -222,39 +248,39 @@ var (
 	arrow     = regexp.MustCompile(`→|->|=>|>|\.\.+|…|;|\||\bdown\b|\bfalling\b|\bthen\b|\bnow\b|\bnew\b`)
 )
 
-// readingsOf reads the measurements and shares that a private value has. A
-// figure without a unit has that of its kind, or is in millimetres. All readings
-// given so are of one part.
-func readingsOf(value string, sense kindSense) []valueReading {
-	text := fold(value)[0].text
-	blank := func(s string) string { return strings.Repeat(" ", len(s)) }
-	text = plusMinus.ReplaceAllStringFunc(text, blank)
+// readingsOf reads the measurements and shares that a private value has. All
+// readings given so are of one part.
+func readingsOf(p plain) []valueReading {
+	text := plusMinus.ReplaceAllStringFunc(p.text, func(s string) string { return strings.Repeat(" ", len(s)) })
 	var all []valueReading
 	for _, f := range measure.FindPercents(text) {
 		all = append(all, valueReading{share: f.Percent, isShare: true, at: span{from: f.Start, to: f.End}})
 	}
 	// "1.63 -> 1.38 mm": the first has the unit of the second.
 	text = arrow.ReplaceAllStringFunc(text, func(s string) string { return "," + strings.Repeat(" ", len(s)-1) })
-	p := plain{text: text, pieces: pieces(text)}
-	for _, f := range lengthsIn(p) {
+	for _, f := range lengthsIn(plain{text: text, pieces: pieces(text)}) {
 		all = append(all, valueReading{length: f.Length, at: span{from: f.Start, to: f.End}})
 	}
-	if len(all) > 0 || sense.number || !sense.size && !sense.share && sense.unit == "" {
+	return all
+}
+
+// readingsOrFigures are the readings of a value; where it has none, its figures in
+// the unit of its kind, or in millimetres.
+func (v *privateValue) readingsOrFigures() []valueReading {
+	if all := v.readings(); len(all) > 0 {
 		return all
 	}
 	unit := " mm"
 	switch {
-	case sense.unit != "":
-		unit = " " + sense.unit
-	case sense.share:
+	case v.sense.unit != "":
+		unit = " " + v.sense.unit
+	case v.sense.share:
 		unit = " %"
 	}
-	for _, m := range figureAlone.FindAllString(text, -1) {
-		if unit == " %" {
-			for _, f := range measure.FindPercents(m + unit) {
-				all = append(all, valueReading{share: f.Percent, isShare: true})
-			}
-			continue
+	var all []valueReading
+	for _, m := range figureAlone.FindAllString(v.plain.text, -1) {
+		for _, f := range measure.FindPercents(m + unit) {
+			all = append(all, valueReading{share: f.Percent, isShare: true})
 		}
 		for _, f := range measure.Find(m + unit) {
 			all = append(all, valueReading{length: f.Length})
