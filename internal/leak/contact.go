@@ -147,10 +147,48 @@ func isVerbBeforeAt(s string) bool {
 	return false
 }
 
+// mayHavePostcode: a figure and two letters, a BFPO number, or letters and figures
+// one by one.
+func mayHavePostcode(p plain) bool {
+	single := 0
+	for i, piece := range p.pieces {
+		if len(piece.text) == 1 {
+			if single++; single >= 5 {
+				return true
+			}
+		} else {
+			single = 0
+		}
+		if piece.text == "bfpo" || len(piece.text) == 2 && !piece.digits && i > 0 && p.pieces[i-1].digits && piece.start-p.pieces[i-1].end < 2 {
+			return true
+		}
+	}
+	return false
+}
+
+// mayHaveTelephone: five figures or more with nothing but marks between.
+func mayHaveTelephone(p plain) bool {
+	const shortest = 5
+	figures := 0
+	for i, piece := range p.pieces {
+		switch {
+		case !piece.digits:
+			figures = 0
+			continue
+		case i > 0 && piece.start-p.pieces[i-1].end > 4:
+			figures = 0
+		}
+		if figures += len(piece.text); figures >= shortest {
+			return true
+		}
+	}
+	return false
+}
+
 func postcodesIn(p plain) []span {
 	var all []span
 	text := p.text
-	if !p.digits {
+	if !p.digits || !mayHavePostcode(p) {
 		return nil
 	}
 	for _, m := range postcode.FindAllStringIndex(text, -1) {
@@ -223,7 +261,7 @@ func spacedOut(text string) []span {
 func telephonesIn(p plain) []span {
 	all := saidTelephones(p)
 	text := p.text
-	if !p.digits {
+	if !p.digits || !mayHaveTelephone(p) {
 		return all
 	}
 	for _, m := range telephone.FindAllStringIndex(text, -1) {

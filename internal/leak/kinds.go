@@ -228,7 +228,7 @@ func newPrivateValue(v Value, s kindSense) *privateValue {
 func (v *privateValue) readings() []valueReading {
 	if !v.measured {
 		v.measured = true
-		if namesUnits(v.plain) {
+		if namesUnits(v.plain) || namesShares(v.plain) {
 			v.lengths = readingsOf(v.plain)
 		}
 	}
@@ -288,14 +288,6 @@ func (v *privateValue) isContact() bool {
 	}
 	phones, codes := telephonesIn(v.plain), postcodesIn(v.plain)
 	return phones != nil && isAside(without(v.plain.text, phones)) || codes != nil && isAside(without(v.plain.text, codes))
-}
-
-// namesUnits reports whether a text names a unit of length, a gauge or a share.
-func namesUnits(p plain) bool {
-	if strings.ContainsAny(p.text, "%\"'″”′") || speaksOfMeasures(p) {
-		return true
-	}
-	return p.has("in", "ft", "feet", "foot", "metre", "metres", "meter", "meters", "swg", "awg", "pct", "pc", "cent")
 }
 
 var bareFigure = regexp.MustCompile(`[0-9][0-9,. ]*`)

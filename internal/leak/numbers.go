@@ -488,6 +488,9 @@ func spokenSums(p plain) []sum {
 // lengthsIn finds the measurements of a text, also those that package measure
 // does not read as they stand.
 func lengthsIn(p plain) []measure.Found {
+	if !namesUnits(p) {
+		return nil
+	}
 	all := measure.Find(p.text)
 	for _, q := range waysToSay(p, lengthRestatements) {
 		for _, f := range measure.Find(q.text) {
@@ -544,6 +547,9 @@ func openness(f measure.Found) measure.Length {
 
 // sharesIn finds the shares of a text that may be of a part.
 func sharesIn(p plain) []measure.FoundPercent {
+	if !namesShares(p) {
+		return nil
+	}
 	all := measure.FindPercents(p.text)
 	for _, q := range waysToSay(p, shareRestatements) {
 		for _, f := range measure.FindPercents(q.text) {

@@ -239,3 +239,47 @@ func (p plain) isMeasure(i int) bool {
 		return isMeasureWord(s)
 	}
 }
+
+// namesUnits reports whether a text may name a unit of length or a gauge: most do
+// not, and need not be read for measurements.
+func namesUnits(p plain) bool {
+	if strings.ContainsAny(p.text, "\"″”′") {
+		return true
+	}
+	for i, piece := range p.pieces {
+		numbered := i > 0 && (p.pieces[i-1].digits || saidNumbers()[p.pieces[i-1].text] > 0 || p.pieces[i-1].text == "a" || p.pieces[i-1].text == "an")
+		switch piece.text {
+		case "in", "m", "g", "s", "um", "x": // "b & s"
+			if numbered || piece.text == "s" && !piece.ofS {
+				return true
+			}
+		case "ft", "feet", "foot", "metre", "metres", "meter", "meters", "swg", "awg", "sharpe", "thous", "micrometer", "micrometers", "µm", "m²":
+			return true
+		default:
+			if p.isMeasure(i) {
+				return true
+			}
+			if piece.digits && strings.HasPrefix(strings.TrimLeft(p.text[piece.end:], " "), "'") {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// namesShares reports whether a text may name a percentage or a fraction.
+func namesShares(p plain) bool {
+	if strings.ContainsAny(p.text, "%/⁄∕½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⅒") {
+		return true
+	}
+	for i, piece := range p.pieces {
+		switch piece.text {
+		case "pct", "pc", "cent", "percents", "fifth", "halves", "twentieth", "twentieths", "sixteenth", "sixteenths", "hundredth", "thousandth", "second", "seconds":
+			return true
+		}
+		if p.isMeasure(i) {
+			return true
+		}
+	}
+	return false
+}
