@@ -371,7 +371,10 @@ func isFiller(s string) bool {
 func (m match) otherNumber(k int, word string) bool {
 	switch word {
 	case "no", "nos", "number", "numbers", "num", "nr", "plate", "marked", "stamped":
-	case "drawing", "report", "batch":
+	case "drawing", "drawings", "plan", "plans", "report", "reports", "batch":
+		if k+1 < m.i && m.ps[k+1].text == "of" {
+			return true // "a drawing of 22 boats"
+		}
 		next, follows := m.next()
 		return follows && !next.capital && next.text != "of" && isCounted(next.text) // "drawing 22 visitors a day"
 	case "frame":
@@ -380,7 +383,7 @@ func (m match) otherNumber(k int, word string) bool {
 		return false
 	}
 	if len(m.key.exact) < 2 {
-		return k == 0 || !slices.Contains(introducesAll, m.ps[k-1].text)
+		return k == 0 || m.ps[k-1].text != "part" && !slices.Contains(introducesAll, m.ps[k-1].text)
 	}
 	for back := k - 1; back >= max(0, k-4); back-- {
 		switch m.ps[back].text {

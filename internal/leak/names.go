@@ -369,13 +369,14 @@ func (m match) fullNameCounts() bool {
 // name would have.
 func (m match) surnameCounts() bool {
 	first := m.ps[m.i]
+	titled := m.i > 0 && isTitle(m.ps[m.i-1].text)
 	if !m.key.ordinary {
-		return true
+		next, follows := m.next()
+		return titled || !follows || !next.capital || !isStreet(next.text)
 	}
 	if !first.capital {
 		return false
 	}
-	titled := m.i > 0 && isTitle(m.ps[m.i-1].text)
 	if titled {
 		return true
 	}
@@ -390,6 +391,15 @@ func (m match) surnameCounts() bool {
 		return m.opensSentence(m.i-1) && (howCommon(before.text) == link || isAsking(before.text)) // "Then Marsh", and not "Salt Marsh"
 	}
 	return true
+}
+
+// isStreet: what is named after somebody long gone.
+func isStreet(s string) bool {
+	switch s {
+	case "street", "road", "lane", "avenue", "terrace", "crescent", "close", "drive", "square", "quay", "hill", "row", "cottages", "way", "bridge", "bay", "head", "point", "island":
+		return true
+	}
+	return false
 }
 
 // isEverydayThing: at the beginning of a sentence, "Wing's" is nobody's.

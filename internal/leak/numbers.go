@@ -420,6 +420,10 @@ func (x *Index) costsIn(p plain) []Finding {
 	all := append(plainSums(p), furtherSums(p)...)
 	var found []Finding
 	for _, s := range all {
+		const rounded = 80 // "£412" may be 412.50, "twelve pounds" is 12
+		if s.thousandths < rounded*s.tolerance {
+			s.tolerance = 0
+		}
 		from := sort.Search(len(x.costs), func(i int) bool { return x.costs[i].thousandths >= s.thousandths-s.tolerance })
 		for _, c := range x.costs[from:] {
 			if c.thousandths > s.thousandths+s.tolerance {
@@ -564,6 +568,12 @@ func sharesIn(p plain) []measure.FoundPercent {
 func isShareOfOther(p plain, end int) bool {
 	const furthest = 5 // words
 	from := sort.Search(len(p.pieces), func(i int) bool { return p.pieces[i].start >= end })
+	for k := from - 1; k > 0 && k > from-12 && !strings.ContainsAny(p.text[p.pieces[k-1].end:p.pieces[k].start], ".!?;\n"); k-- {
+		switch p.pieces[k-1].text {
+		case "battery", "humidity", "forecast", "vote", "votes", "chance", "attendance", "turnout", "survey", "discount", "vat", "tax", "ticket", "tickets", "interest", "inflation", "budget", "donations", "fuel", "tank":
+			return true
+		}
+	}
 	for k := from; k < min(from+furthest, len(p.pieces)); k++ {
 		if strings.ContainsAny(p.text[max(end, p.pieces[max(0, k-1)].end):p.pieces[k].start], ".!?;:") {
 			return false

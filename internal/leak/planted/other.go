@@ -11,7 +11,7 @@ func Other() []Case {
 			all = append(all, c)
 		}
 	}
-	return all
+	return append(all, numbered(append(told(), called()...))...)
 }
 
 // with makes the cases of some texts beside one private value.
