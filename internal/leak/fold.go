@@ -102,11 +102,12 @@ func (f *folder) run() {
 }
 
 var (
-	tag    = regexp.MustCompile(`^(?:<!--|-->|</?[a-zA-Z][a-zA-Z0-9-]*(?:\s[^<>]*)?/?>|<![a-zA-Z][^<>]*>)`)
+	// A tag in which a hard or narrow space stands is still taken for one.
+	tag    = regexp.MustCompile(`^(?:<!--|</?[\x{a0}\x{2000}-\x{200a}\x{202f}\x{3000}]?(?i:a|b|code|em|i|mark|small|span|strong|sub|sup|u)(?:[\x{a0}\x{2000}-\x{200a}\x{202f}\x{3000}][^<>]*)?/?>|-->|</?[a-zA-Z][a-zA-Z0-9-]*(?:\s[^<>]*)?/?>|<![a-zA-Z][^<>]*>)`)
 	entity = regexp.MustCompile(`^&(?:#[0-9]{1,7}|#[xX][0-9a-fA-F]{1,6}|[a-zA-Z][a-zA-Z0-9]{1,30});`)
 	target = regexp.MustCompile(`^!?\[([^\[\]\n]*)\](?:\(([^()\n]*(?:\([^()\n]*\)[^()\n]*)*)\)|\[([^\[\]\n]*)\])`)
 	// inlineTags do not break a word.
-	inlineTag = regexp.MustCompile(`^</?(?i:a|abbr|b|bdi|bdo|big|cite|code|del|dfn|em|font|i|ins|kbd|mark|q|s|samp|small|span|strike|strong|sub|sup|tt|u|var|wbr)\b`)
+	inlineTag = regexp.MustCompile(`^</?[\x{a0}\x{2000}-\x{200a}\x{202f}\x{3000}]?(?i:a|abbr|b|bdi|bdo|big|cite|code|del|dfn|em|font|i|ins|kbd|mark|q|s|samp|small|span|strike|strong|sub|sup|tt|u|var|wbr)\b`)
 )
 
 // markup handles HTML and Markdown at i and returns where reading goes on; i

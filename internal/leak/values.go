@@ -127,7 +127,8 @@ func apart(value string, as role) []string {
 func people(v string) []string {
 	v = strings.TrimSpace(inBrackets.ReplaceAllString(v, " "))
 	chunks := comma.Split(v, -1)
-	if len(chunks) == 2 && (!strings.Contains(chunks[0], " ") || isParticle(strings.Fields(chunks[0])[0])) && len(strings.Fields(chunks[1])) < 3 && startsUpper(chunks[1]) {
+	surname := strings.Fields(chunks[0])
+	if len(chunks) == 2 && len(surname) > 0 && (len(surname) == 1 || isParticle(surname[0])) && len(strings.Fields(chunks[1])) < 3 && startsUpper(chunks[1]) {
 		return []string{v} // "Hallow, Ines", "van der Berg, Jan"
 	}
 	var all []string
@@ -138,8 +139,9 @@ func people(v string) []string {
 		names := betweenNames.Split(c, -1)
 		for k, n := range names {
 			if !strings.Contains(n, " ") && k+1 < len(names) && strings.Contains(names[k+1], " ") {
-				words := strings.Fields(names[len(names)-1])
-				n += " " + words[len(words)-1] // "Ines and Tam Hallow"
+				if words := strings.Fields(names[len(names)-1]); len(words) > 0 {
+					n += " " + words[len(words)-1] // "Ines and Tam Hallow"
+				}
 			}
 			all = append(all, n)
 		}

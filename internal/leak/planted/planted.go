@@ -8,6 +8,7 @@
 package planted
 
 import (
+	"encoding/json"
 	"fmt"
 
 	"example.org/opencowl/internal/leak"
@@ -65,4 +66,43 @@ func (t *Tally) Add(c Case, found bool) {
 func (t Tally) String() string {
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(of, 1)) }
 	return fmt.Sprintf("found %d of %d leaks (%.1f %%); %d false alarms in %d clean texts (%.1f %%)", t.Found, t.Leaks, share(t.Found, t.Leaks), t.Alarms, t.Clean, share(t.Alarms, t.Clean))
+}
+
+// UnmarshalJSON reads a case as others may write it: one note or one credit need
+// not be in a list, and a value may be a number.
+func (c *Case) UnmarshalJSON(data []byte) error {
+	var read struct {
+		ID      any    `json:"id"`
+		Text    string `json:"text"`
+		Private []struct {
+			Kind  string `json:"kind"`
+			Value any    `json:"value"`
+		} `json:"private"`
+		Notes    oneOrMore `json:"notes"`
+		Credited oneOrMore `json:"credited"`
+		Leak     bool      `json:"leak"`
+	}
+	if err := json.Unmarshal(data, &read); err != nil {
+		return err
+	}
+	*c = Case{ID: fmt.Sprint(read.ID), Text: read.Text, Notes: read.Notes, Credited: read.Credited, Leak: read.Leak}
+	for _, v := range read.Private {
+		c.Private = append(c.Private, Value{v.Kind, fmt.Sprint(v.Value)})
+	}
+	return nil
+}
+
+type oneOrMore []string
+
+// UnmarshalJSON reads a list of texts, or one text.
+func (o *oneOrMore) UnmarshalJSON(data []byte) error {
+	var one string
+	if err := json.Unmarshal(data, &one); err == nil {
+		*o = nil
+		if one != "" {
+			*o = oneOrMore{one}
+		}
+		return nil
+	}
+	return json.Unmarshal(data, (*[]string)(o))
 }
