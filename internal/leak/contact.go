@@ -278,11 +278,26 @@ func telephonesIn(p plain) []span {
 		return all
 	}
 	for _, m := range rung.FindAllStringSubmatchIndex(text, -1) {
-		if !covered(all, m[2]) && !inRun(text, m[2], m[3]) {
+		if !covered(all, m[2]) && !inRun(text, m[2], m[3]) && mayBeRung(text[m[2]:m[3]]) && !unitFollows(text[m[3]:]) {
 			all = append(all, span{m[2], m[3], text[m[2]:m[3]]})
 		}
 	}
 	return all
+}
+
+// mayBeRung tells a local number from a time ("10 30 15"), a row of counts and a
+// span of years.
+func mayBeRung(s string) bool {
+	groups := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '-' })
+	longest, years := 0, len(groups) == 2
+	for _, g := range groups {
+		if len(g) == 1 && len(groups) < 5 {
+			return false
+		}
+		longest = max(longest, len(g))
+		years = years && len(g) == 4 && (strings.HasPrefix(g, "1") || strings.HasPrefix(g, "20"))
+	}
+	return !years && (longest > 2 || len(groups) >= 4)
 }
 
 func covered(all []span, at int) bool {

@@ -281,7 +281,7 @@ func (m match) counts() bool {
 	case surname:
 		return m.nameCounts() && m.surnameCounts()
 	case firm:
-		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital)
+		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i))) // "Blue water lapped."
 	}
 	return m.nameCounts()
 }

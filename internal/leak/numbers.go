@@ -505,7 +505,7 @@ func lengthsIn(p plain) []measure.Found {
 	for i := range all {
 		all[i].Tolerance = openness(all[i])
 	}
-	return all
+	return slices.DeleteFunc(all, func(f measure.Found) bool { return weather.MatchString(p.text[f.End:min(len(p.text), f.End+16)]) })
 }
 
 // waysToSay are other ways to write down what stands near the measures of a text,
@@ -526,6 +526,9 @@ func waysToSay(p plain, as []restatement) []plain {
 	}
 	return all
 }
+
+// weather: "6 mm of rain" is nothing to do with a part.
+var weather = regexp.MustCompile(`(?i)^\s+of\s+(?:rain|snow|hail|ice|water|mud|sea)`)
 
 // openness is what the digits of a measurement leave open. The noughts at the
 // end of microns may be there for want of a smaller unit; "2 mm" is taken for 2.0,
@@ -561,7 +564,16 @@ func sharesIn(p plain) []measure.FoundPercent {
 			all = append(all, f)
 		}
 	}
-	return slices.DeleteFunc(all, func(f measure.FoundPercent) bool { return isShareOfOther(p, f.End) })
+	return slices.DeleteFunc(all, func(f measure.FoundPercent) bool { return isOrdinal(f.Written) || isShareOfOther(p, f.End) })
+}
+
+// isOrdinal: "the third of her kind" is no share; "a third" and "one third" are.
+func isOrdinal(s string) bool {
+	switch strings.ToLower(s) {
+	case "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "twelfth", "sixteenth", "twentieth", "hundredth", "thousandth":
+		return true
+	}
+	return false
 }
 
 // isShareOfOther: "a quarter of the visitors", "25 % off", "half the time".
@@ -570,7 +582,7 @@ func isShareOfOther(p plain, end int) bool {
 	from := sort.Search(len(p.pieces), func(i int) bool { return p.pieces[i].start >= end })
 	for k := from - 1; k > 0 && k > from-12 && !strings.ContainsAny(p.text[p.pieces[k-1].end:p.pieces[k].start], ".!?;\n"); k-- {
 		switch p.pieces[k-1].text {
-		case "battery", "humidity", "forecast", "vote", "votes", "chance", "attendance", "turnout", "survey", "discount", "vat", "tax", "ticket", "tickets", "interest", "inflation", "budget", "donations", "fuel", "tank":
+		case "battery", "humidity", "forecast", "vote", "votes", "chance", "attendance", "turnout", "survey", "discount", "vat", "tax", "ticket", "tickets", "interest", "inflation", "budget", "donations", "fuel", "tank", "tide", "river", "wind", "rain", "sales", "costs", "prices":
 			return true
 		}
 	}
@@ -589,6 +601,9 @@ func isShareOfOther(p plain, end int) bool {
 		case "floor", "work", "battery": // and not "of the floor panel"
 			return k+1 == len(p.pieces) || howCommon(p.pieces[k+1].text) == link || strings.TrimSpace(p.text[p.pieces[k].end:p.pieces[k+1].start]) != ""
 		default:
+			if k == from+1 && p.pieces[from].text == "of" && len(w) > 3 && strings.HasSuffix(w, "s") && !strings.HasSuffix(w, "ss") {
+				return true // "of boats", and not "of the ribs"
+			}
 			if !strings.HasSuffix(w, "er") && !strings.HasSuffix(w, "est") { // "a quarter of the older visitors"
 				return false
 			}

@@ -6,7 +6,7 @@ import "fmt"
 // measurements, sums, names, identifiers and addresses; beside each, ordinary
 // sentences with the same words.
 func told() []Case {
-	return joined(toldMeasure(), toldName(), toldIdentifier(), toldMoney(), toldContact(), toldKind(), toldEveryday())
+	return joined(toldMeasure(), toldName(), toldIdentifier(), toldMoney(), toldContact(), toldKind(), toldEveryday(), toldOrdinary())
 }
 
 // toldIn makes the cases of one family beside some private values.
@@ -62,7 +62,7 @@ func toldMeasure() []Case {
 			"a sixth of it was gone", "a sixth of it had gone", "one sixth gone", "17%", "17 per cent lost", "five sixths were left", "down to 83 percent",
 		),
 		toldIn("measure", []Value{{"thickness", "1.2 mm"}, {"remaining", "1.0 mm"}}, nil, false,
-			"a sixth visitor came",
+			"a sixth visitor came", "the sixth of it was nothing",
 		),
 	)
 }
@@ -336,6 +336,57 @@ func toldEveryday() []Case {
 			"The hangar opens at 10:00 and shuts at 16:30, from Easter to the end of October. Tickets are £6 for grown-ups, £3.50 for children and nothing for under fives. Tea is £1.80 and a bacon roll £4.25. We are 14 miles from the station and 2 miles from the bus stop. The 88 bus stops by the gate twice an hour. Most of the team are over sixty. One of them is 88 and still comes on Tuesdays. Half of us had never held a rivet gun before. A quarter of the visitors come by boat. Between 1939 and 1945 the slip was busy day and night. In 1946 she was laid up. The tide rises some 4.2 metres here at springs. Wind was 12 knots from the west. It rained for 31 days in a row. Please keep 2 metres away from the propeller. Bring a coat, as it is about 6 degrees inside in winter. The lamp over the bench is 60 watts. There are 2,217 holes in the floor, or so somebody counted. Photographs may be taken but no flash. The next tour begins at quarter past two and lasts 45 minutes. Dogs on leads are welcome. The grid reference is TQ 387 148 and the nearest town is Marram. The book costs twelve pounds and has 88 pages. Its number is ISBN 978-1-86197-271-2.",
 			"Number 4 engine was the first to run. We used 16 litres of oil, 4 tins of paint and a good deal of tea. A sixth of an acre is roofed over. The roof leaks in 3 places. Page 22 of the guide has a picture. There were 31 of us on the last day. Three quarters of an hour went by before the crane came. It lifted 2.4 tonnes without a murmur. The crane was hired for a day. Ring the bell and someone will come. The ship's bell weighs 16 pounds. Stop 3 is up the stairs; there are 14 of them. She flew at 110 knots and could stay up for 9 hours. In two thousand and one the trust was formed. About two thousand people have been through the doors since. A couple of thousand more have written. The grand old lady came home on a Sunday. It was a grand day out. We raised the tail with two jacks. The plan is to float her in 2033. Drawing is taught on Thursdays in the loft. The report of a gun starts the race. A serial about her ran on the radio in 1951. The mod cons are round the back. Half the hull is dry. The wing is a third as long again as the hull. By ten to four the light has gone. Orchids grow on the dunes in winter? No, in June. One in four of our members is under thirty. The committee meets in room 88 at 7 pm.",
 			"The lab is at the back. The 88-year-old prop is by the door. Lot 31 was a lamp. A drawing of 2217 little boats hangs in the café. It has a gauge that goes to 16. Gauge 1 model railways are in the next shed. The pressure gauge was at 16 when we left. An O gauge train runs on the third Sunday. Set your watch to 16:30. Turn to channel 88. The boat is number 14 in the race. Flight 217 was her last. Her sister ship flew 2,217 hours. The engine runs at 2217 rpm at best. The first 88 visitors get a badge. Rooms 1 to 38 are in the annexe. 1.38 million people live in the county. She burned 1.63 gallons a mile. It takes 1.5 hours to walk round. The bus costs £2. Parking is £2.00. £20 buys a brick. We asked for £2,500 and got £1,999. Somebody gave £418. Season tickets: £41.80. The old price was 12/6. The winter was hard. Orchid House is next door. Example: write to us on paper. Our address is on the leaflet.",
+		),
+	)
+}
+
+func toldOrdinary() []Case {
+	return joined(
+		toldIn("ordinary", []Value{{"cost", "£6"}, {"price", "£350"}, {"amount", "£1,000"}, {"total", "£45"}}, nil, false,
+			"It is a grand day out.", "A grand old boat.", "The bill came to nothing in 1000 days.", "350 people paid to come in.", "We paid our respects to 350 men.", "It was worth the 45 minutes.", "The total is 45 so far.",
+			"a total of 350 visitors came", "We come to work at 6.", "It came to 350 feet of rope.", "45 knots", "The price of fame", "6 pounds of butter", "The fee is £5", "thousand thanks", "a thousand thanks", "a thousand rivets",
+			"They spent 350 hours on it.", "Total so far: 350 members.",
+		),
+		toldIn("ordinary", []Value{{"cost", "£6"}, {"price", "£350"}, {"amount", "£1,000"}, {"total", "£45"}}, nil, true,
+			"We paid £350.", "a bill of three hundred and fifty pounds", "It cost a grand.", "it cost us £6",
+		),
+		toldIn("ordinary", []Value{{"thickness", "3 mm"}, {"least thickness", "2 mm"}}, nil, false,
+			"two of them left", "a third of the team left early", "one third of our visitors", "in the third of the rooms", "She was the third of her kind.", "The second third of the talk", "a third of the way up the hull",
+			"two thirds of the money", "a third coat of paint", "The tide was down a third.", "a third party", "A 12 mm drill", "3 cm of rain", "2 m of snow",
+		),
+		toldIn("ordinary", []Value{{"thickness", "3 mm"}, {"least thickness", "2 mm"}}, nil, true,
+			"a third of the metal was gone", "It was 2 mm.", "It was 3.0 mm.", "it had lost 1 mm", "two thirds of it was left",
+		),
+		toldIn("ordinary", []Value{{"thickness", "0.5 in"}}, nil, false,
+			"half an hour", "half the crew",
+		),
+		toldIn("ordinary", []Value{{"thickness", "0.5 in"}}, nil, true,
+			"half an inch", "½\"", "12.7 mm", "half-inch plate",
+		),
+		toldIn("ordinary", []Value{{"measurement", "10 mm"}, {"measurement", "4 mm"}}, nil, false,
+			"60 % humidity", "40 people", "Six tenths of a mile", "In 60 % of cases boats rot.", "40 per cent of boats never fly again", "6 mm of rain fell",
+		),
+		toldIn("ordinary", []Value{{"person", "Wren Tully"}, {"person", "May Cook"}, {"person", "Art Hill"}}, nil, false,
+			"The wren sang.", "May cooks tea.", "Cook the dope gently.", "A cook and a hill.", "In May we cook.", "Tully Street",
+		),
+		toldIn("ordinary", []Value{{"person", "Wren Tully"}, {"person", "May Cook"}, {"person", "Art Hill"}}, nil, true,
+			"Tully did it.", "May Cook did it.", "Mr Cook did it.",
+		),
+		toldIn("ordinary", []Value{{"supplier", "Blue Water Ltd"}, {"supplier", "Fine Tools"}, {"vendor", "The Works"}}, nil, false,
+			"The blue water is cold.", "We use fine tools.", "How the works were built.", "Blue water lapped.", "the works",
+		),
+		toldIn("ordinary", []Value{{"supplier", "Blue Water Ltd"}, {"supplier", "Fine Tools"}, {"vendor", "The Works"}}, nil, true,
+			"We bought from Blue Water Ltd.", "Fine Tools sold it.",
+		),
+		toldIn("ordinary", []Value{{"serial", "A1"}, {"part number", "B12"}, {"drawing", "7"}}, nil, false,
+			"She is in A1 order.", "A4 paper", "The A1 road", "Vitamin B12", "Table 7", "Step 7", "7 steps", "Drawing 7 people from the crowd",
+		),
+		toldIn("ordinary", []Value{{"serial", "A1"}, {"part number", "B12"}, {"drawing", "7"}}, nil, true,
+			"serial A1", "drawing 7", "part number B12",
+		),
+		toldIn("ordinary", []Value{{"phone", "01632 960123"}}, nil, false,
+			"01632 people", "1632 to 1960", "12 3 4 5 6 7 8 9 10", "1, 2, 3, 4, 5, 6, 7, 8, 9, 10", "2031-05-03 to 2031-06-04", "ring 12 times", "ring at 10 30 15", "ring 10-15 times", "The phone box of 1936-1950 is here",
+			"call no 12 34 ", "fax 1990-2004", "The mobile crane lifted 12000 kg", "mobile 20000 lb crane", "on call 24 7 365",
 		),
 	)
 }
