@@ -30,16 +30,18 @@ func TestRenderersDoNotKnowTheRecord(t *testing.T) {
 		rooms, not []string
 		why        string
 	}{
-		{[]string{"site", "card", "picture", "edition", "tour", "post"}, []string{"worklog", "wording", "clearance", "record"},
+		{[]string{"site", "card", "picture", "edition", "tour", "post"}, []string{"worklog", "wording", "clearance", "record", "photo"},
 			"what leaves is made from cleared values, which clearance hands over"},
 		{[]string{"wording"}, []string{"worklog", "measure", "clearance", "store"},
 			"public words are read without the record beside them; clearance fills in released facts"},
-		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table"}, []string{"worklog", "wording", "clearance", "record"},
+		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table"}, []string{"worklog", "wording", "clearance", "record", "photo"},
 			"it serves both sides and belongs to neither"},
 		{[]string{"outgoing"}, []string{"worklog", "wording", "clearance", "leak", "card", "site", "post", "picture"},
 			"it reads finished bytes as a stranger would, and trusts nobody who wrote them"},
 		{[]string{"worklog", "record"}, []string{"wording", "clearance", "cleared", "store"},
 			"the record does not bend to what is told about it"},
+		{[]string{"photo"}, []string{"wording", "clearance", "store", "record"},
+			"whoever tags a photo needs neither what is told of it nor what was decided"},
 	} {
 		for _, room := range c.rooms {
 			for _, dep := range reaches(t, room) {
@@ -62,9 +64,10 @@ func TestOneOwnerForEachHeavyDependency(t *testing.T) {
 		"github.com/boombuler/barcode":          {"card"},
 		"github.com/adrg/frontmatter":           {"reading"},
 		"github.com/goccy/go-yaml":              {"reading"},
-		"example.org/opencowl/internal/worklog": {"clearance", "record", "worklog"},
+		"example.org/opencowl/internal/worklog": {"clearance", "record", "worklog", "photo"},
 		"github.com/xuri/excelize":              {"table"},
 		"github.com/ledongthuc/pdf":             {"outgoing"},
+		"github.com/esimov/pigo":                {"photo"},
 	}
 	eachFile(t, func(room, file string, f *ast.File) {
 		for _, spec := range f.Imports {

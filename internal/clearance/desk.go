@@ -23,6 +23,7 @@ import (
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/leak"
+	"example.org/opencowl/internal/photo"
 	"example.org/opencowl/internal/picture"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
@@ -60,6 +61,7 @@ type Desk struct {
 	units     []*Unit
 	byID      map[string]*Unit
 	photos    map[string]cleared.Photo // by original name, ready to show
+	shots     []photo.Shot             // what a program makes of the photos that are offered
 	first     map[string]day.Date      // unit → the day it was first cleared
 	withdrawn map[string]day.Date      // unit → the day it was withdrawn, while it is
 	told      map[string][]telling     // story → editions that told it, oldest first
@@ -154,6 +156,9 @@ func (d *Desk) Check() []reading.Problem {
 			continue // settled: its words cannot be mended
 		}
 		for _, f := range u.Findings {
+			if u.Standing == Cleared && pictureAdvice[f.Code] {
+				continue
+			}
 			problems = append(problems, f.Problem)
 		}
 	}
@@ -224,16 +229,14 @@ func (d *Desk) gatherPhotos(ctx context.Context, watch func(done, of int)) error
 			watch(i+1, len(tags))
 		}
 	}
-	return nil
+	return d.advisePhotos(ctx)
 }
 
 // photoUnit reads one photo, makes its public copies and finds its faults.
 func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog.Tag) (*Unit, error) {
 	u := &Unit{ID: "photo/" + tag.Photo, Kind: "photo", Title: tag.Caption, File: tag.File, writer: tag.By}
-	texts := []wording.Text{{Field: "caption", Value: tag.Caption, Place: tag.Doc.At("caption")},
-		{Field: "alt", Value: tag.Alt, Place: tag.Doc.At("alt")}, {Field: "credit", Value: tag.Credit, Place: tag.Doc.At("credit")}}
-	u.Texts = texts
-	u.Findings = append(u.Findings, d.checkTexts(u, texts)...)
+	u.Texts = tagTexts(tag)
+	u.Findings = append(u.Findings, d.checkTexts(u, u.Texts)...)
 	u.Findings = append(u.Findings, d.checkTag(u, tag)...)
 	if !tag.Publish {
 		u.kept = true
@@ -249,14 +252,7 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 			u.LeftBehind = append(u.LeftBehind, string(p))
 		}
 	}
-	recipe := picture.Recipe{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit, Copyright: d.ws.Settings.Workshop.Name}
-	if tag.Focus != nil {
-		recipe.Focus = picture.Point{X: tag.Focus.X, Y: tag.Focus.Y}
-	}
-	for _, box := range tag.Hide {
-		recipe.Hide = append(recipe.Hide, picture.Box{X: box.X, Y: box.Y, W: box.W, H: box.H})
-	}
-	copies, err := cache.Copies(ctx, original, recipe)
+	copies, err := cache.Copies(ctx, original, d.recipe(tag))
 	var fault *picture.Error
 	switch {
 	case errors.As(err, &fault):
@@ -275,6 +271,24 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 	u.Digest = digest(public)
 	d.photos[tag.Photo] = cleared.NewPhoto(fields)
 	return u, nil
+}
+
+// tagTexts are the public words of a tag.
+func tagTexts(tag *worklog.Tag) []wording.Text {
+	return []wording.Text{{Field: "caption", Value: tag.Caption, Place: tag.Doc.At("caption")},
+		{Field: "alt", Value: tag.Alt, Place: tag.Doc.At("alt")}, {Field: "credit", Value: tag.Credit, Place: tag.Doc.At("credit")}}
+}
+
+// recipe is what a tag asks of a photo's public copies.
+func (d *Desk) recipe(tag *worklog.Tag) picture.Recipe {
+	recipe := picture.Recipe{Alt: tag.Alt, Caption: tag.Caption, Credit: tag.Credit, Copyright: d.ws.Settings.Workshop.Name}
+	if tag.Focus != nil {
+		recipe.Focus = picture.Point{X: tag.Focus.X, Y: tag.Focus.Y}
+	}
+	for _, box := range tag.Hide {
+		recipe.Hide = append(recipe.Hide, picture.Box{X: box.X, Y: box.Y, W: box.W, H: box.H})
+	}
+	return recipe
 }
 
 // settingsUnit is the public text of workshop.yaml.
