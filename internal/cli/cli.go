@@ -132,7 +132,7 @@ func (a *app) root() *cobra.Command {
 	flags.StringVar(&a.workspace, "workspace", ".", "the workspace's folder")
 	flags.BoolVar(&a.json, "json", false, "machine output on the standard output")
 	flags.StringVar(&a.today, "today", "", "the day that counts as today, YYYY-MM-DD")
-	root.AddCommand(a.newCommand(), a.tryoutCommand(), a.checkCommand(), a.recordCommand(), a.decideCommand(), a.traceCommand(), a.withdrawCommand(), a.correctCommand(),
+	root.AddCommand(a.newCommand(), a.tryoutCommand(), a.checkCommand(), a.recordCommand(), a.photoCommand(), a.decideCommand(), a.traceCommand(), a.withdrawCommand(), a.correctCommand(),
 		a.cardsCommand(), a.editionCommand(), a.archiveCommand(), a.postCommand(), a.membersCommand())
 	return root
 }

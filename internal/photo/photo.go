@@ -55,6 +55,7 @@ type Job struct {
 	tag      *worklog.Tag
 	was      []byte // the tag's bytes before; nil: there was none
 	original []byte
+	sound    bool
 }
 
 // Tag is the tag as it would be read; nil where it could not be made.
@@ -327,6 +328,7 @@ func (p *planner) tag(j *Job, info picture.Info) {
 		j.Problems = append(j.Problems, reading.Problem{Place: reading.Place{File: j.File}, Code: "layout", Message: errLayout.Error()})
 		return
 	}
+	j.sound = !reading.Stops(j.Problems)
 	j.tag, j.Text, j.Same = tag, mark(j.was)+text, text == src && !j.New
 }
 
@@ -425,3 +427,8 @@ func Write(ws *workspace.Workspace, jobs []*Job) error {
 	}
 	return nil
 }
+
+// Sound reports whether the tag could be made and passes the strict reader. What
+// else stops it, such as a consent that is refused, keeps the photo from leaving,
+// and belongs on record all the same.
+func (j *Job) Sound() bool { return j.sound }
