@@ -5,6 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
+	"image/jpeg"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,10 +16,12 @@ import (
 	"testing"
 	"time"
 
+	"github.com/disintegration/imaging"
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"example.org/opencowl/internal/cli"
 	"example.org/opencowl/internal/post/inbox"
+	"example.org/opencowl/internal/testtool"
 )
 
 // clock stands still on a day that no demo knows, so that nothing hangs on the
@@ -61,7 +65,7 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "mailserver": mailServer,
+			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "draw": drawPhoto, "mailserver": mailServer,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond == "links" {
@@ -117,6 +121,26 @@ func bigFile(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Check(err)
 	}
 	fmt.Fprintln(f, "---")
+}
+
+// drawPhoto draws a photo of a bench: draw FILE, with somebody at it: draw FILE face,
+// or out of focus: draw FILE blur.
+func drawPhoto(ts *testscript.TestScript, _ bool, args []string) {
+	var img image.Image
+	bench := testtool.DrawBench(1500, 1000, 2)
+	img = bench
+	switch what := strings.Join(args[1:], " "); what {
+	case "":
+	case "face":
+		testtool.DrawFace(bench, 600, 400, 200)
+	case "blur":
+		img = imaging.Blur(bench, 8)
+	default:
+		ts.Fatalf("draw: what is %q?", what)
+	}
+	var out bytes.Buffer
+	ts.Check(jpeg.Encode(&out, img, &jpeg.Options{Quality: 85}))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), out.Bytes(), 0o644))
 }
 
 // mailServer files what it gets in a folder, and has the workspace's settings

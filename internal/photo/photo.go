@@ -259,11 +259,9 @@ var deviceNames = regexp.MustCompile(`^(con|prn|aux|nul|com[0-9]|lpt[0-9])$`)
 func Plain(name string) string {
 	var b strings.Builder
 	gap := false
-	for _, r := range norm.NFKD.String(name) {
-		r = unicode.ToLower(r)
+	for _, r := range norm.NFKD.String(undividable.Replace(strings.ToLower(name))) {
 		switch {
-		case unicode.Is(unicode.Mn, r):
-			continue // the accent of the letter before
+		case unicode.Is(unicode.Mn, r): // the accent of the letter before
 		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
 			if gap && b.Len() > 0 {
 				b.WriteByte('-')
@@ -273,19 +271,28 @@ func Plain(name string) string {
 		default:
 			gap = true
 		}
-		if b.Len() >= nameLength {
-			break
+	}
+	plain := b.String()
+	if len(plain) > nameLength {
+		plain = plain[:nameLength+1]
+		if i := strings.LastIndexByte(plain, '-'); i > 0 {
+			plain = plain[:i]
+		} else {
+			plain = plain[:nameLength]
 		}
 	}
-	switch plain := b.String(); {
+	switch {
 	case plain == "":
 		return "photo"
 	case deviceNames.MatchString(plain):
 		return "photo-" + plain
-	default:
-		return plain
 	}
+	return plain
 }
+
+// undividable are the letters that Unicode does not take apart into a letter from a
+// to z and an accent.
+var undividable = strings.NewReplacer("æ", "ae", "ø", "o", "œ", "oe", "ß", "ss", "đ", "d", "ł", "l", "þ", "th", "ð", "d", "ı", "i")
 
 // tag works out the text of a job's tag, and reads it back strictly.
 func (p *planner) tag(j *Job, info picture.Info) {
