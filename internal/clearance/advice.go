@@ -42,7 +42,9 @@ func (d *Desk) advisePhotos(ctx context.Context) error {
 			u.Findings = append(u.Findings, Finding{p, u.ID})
 		}
 	}
-	return looks.Keep()
+	// What cannot be remembered, on a full disk for instance, is looked at again.
+	_ = looks.Keep()
+	return nil
 }
 
 // lookAt chooses the copy to look at: the widest of no more than LookWidth.
