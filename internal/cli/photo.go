@@ -163,10 +163,13 @@ func (a *app) tagPhotos(ctx context.Context, files []string, e photo.Edit, f tag
 		}
 	}
 	a.tellTags(s, jobs, write)
-	if broken {
+	switch {
+	case broken:
 		a.say("nothing was written; %s", count(stops, "problem stops it", "problems stop it"))
-	} else if f.dryRun {
+	case f.dryRun:
 		a.say("nothing was written; leave out --dry-run to write")
+	case stops > 0:
+		a.say("written all the same; %s from leaving", count(stops, "problem keeps it", "problems keep it"))
 	}
 	if err := a.print(tagReport{write, jobs}); err != nil {
 		return err

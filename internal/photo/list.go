@@ -29,7 +29,7 @@ func List(ws *workspace.Workspace) []Row {
 	files, _ := reading.List(ws.Root, dir, "")
 	var rows []Row
 	for _, file := range files {
-		if !slices.Contains([]string{".jpg", ".jpeg", ".png"}, strings.ToLower(path.Ext(file))) {
+		if !worklog.IsPhoto(file) {
 			continue
 		}
 		row := Row{Photo: path.Base(file), File: file, Parts: []string{}, Missing: []string{"a tag"}}

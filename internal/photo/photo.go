@@ -67,6 +67,11 @@ func (j *Job) Original() []byte { return j.original }
 // Stops reports whether the job has a problem that is more than advice.
 func (j *Job) Stops() bool { return reading.Stops(j.Problems) }
 
+// Sound reports whether the tag could be made and passes the strict reader. What
+// else stops it, such as a consent that is refused, keeps the photo from leaving,
+// and belongs on record all the same.
+func (j *Job) Sound() bool { return j.sound }
+
 // Plan works out which photos would be copied in and what their tags would say,
 // and writes nothing. Every problem of every file is in its job; the error is for
 // files that are not there and for values that no tag can hold.
@@ -203,7 +208,7 @@ func (p *planner) here(name string) (*Job, *reading.Problem, error) {
 	}
 	original, problem := reading.Bytes(p.ws.Root, name, reading.MaxPicture)
 	j := &Job{Photo: name, original: original}
-	if problem == nil && !slices.Contains([]string{".jpg", ".jpeg", ".png"}, strings.ToLower(path.Ext(name))) {
+	if problem == nil && !worklog.IsPhoto(name) {
 		problem = &reading.Problem{Place: reading.Place{File: name}, Code: "not-a-photo", Message: "its name does not end in .jpg, .jpeg or .png, so it is not read as a photo",
 			Remedy: "move it out of photos/ and tag it there; it is then copied in under a fit name"}
 	}
@@ -434,8 +439,3 @@ func Write(ws *workspace.Workspace, jobs []*Job) error {
 	}
 	return nil
 }
-
-// Sound reports whether the tag could be made and passes the strict reader. What
-// else stops it, such as a consent that is refused, keeps the photo from leaving,
-// and belongs on record all the same.
-func (j *Job) Sound() bool { return j.sound }

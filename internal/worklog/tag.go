@@ -27,8 +27,8 @@ type tagFile struct {
 	People   []Person `yaml:"people"`
 }
 
-// isPhoto goes by the name; the picture's content is looked at when it is copied.
-func isPhoto(file string) bool {
+// IsPhoto reports whether a file is taken for a photo. It goes by the name; the picture's content is looked at when it is copied.
+func IsPhoto(file string) bool {
 	return slices.Contains([]string{".jpg", ".jpeg", ".png"}, strings.ToLower(path.Ext(file)))
 }
 
@@ -54,11 +54,11 @@ func (r *reader) photos(files []string) {
 	first := map[string]string{}
 	for _, file := range files {
 		switch {
-		case isPhoto(file):
+		case IsPhoto(file):
 			photo[file] = true
 			r.photoNames = append(r.photoNames, path.Base(file))
 			r.sameName(first, path.Base(file), file, "photo")
-		case isPhoto(strings.TrimSuffix(file, ".yaml")):
+		case IsPhoto(strings.TrimSuffix(file, ".yaml")):
 			tag[file] = true
 		case misnamedTag(file):
 			r.add(reading.Problem{Place: reading.Place{File: file}, Code: "tag-name", Advice: true,
