@@ -32,10 +32,21 @@ func Keys() []string {
 	return []string{"parts", "taken", "by", "publish", "caption", "alt", "credit", "credit_ok", "rights", "focus", "hide", "people"}
 }
 
-// values are the keys with a single text.
+// field is where an edit holds the single text of a key; nil for other keys.
+func (e *Edit) field(key string) *string {
+	return map[string]*string{"taken": &e.Taken, "by": &e.By, "publish": &e.Publish, "caption": &e.Caption, "alt": &e.Alt,
+		"credit": &e.Credit, "credit_ok": &e.CreditOK, "rights": &e.Rights}[key]
+}
+
+// values are the keys with a single text that an edit gives, in a tag's order.
 func (e Edit) values() []keyValue {
-	return []keyValue{{"taken", e.Taken}, {"by", e.By}, {"publish", e.Publish}, {"caption", e.Caption}, {"alt", e.Alt},
-		{"credit", e.Credit}, {"credit_ok", e.CreditOK}, {"rights", e.Rights}}
+	var all []keyValue
+	for _, key := range Keys() {
+		if text := e.field(key); text != nil && *text != "" {
+			all = append(all, keyValue{key, *text})
+		}
+	}
+	return all
 }
 
 // apply is a tag as it should be after an edit. Texts that are no dates leave
@@ -173,9 +184,7 @@ func (e Edit) written(boxes []worklog.Box) string {
 	}
 	given := map[string]string{}
 	for _, v := range e.values() {
-		if v.value != "" {
-			given[v.key] = " " + quoted(v.value)
-		}
+		given[v.key] = " " + quoted(v.value)
 	}
 	tag := e.apply(worklog.Tag{}, boxes)
 	if len(tag.Parts) > 0 {
@@ -232,7 +241,7 @@ func (e Edit) changed(src string, old worklog.Tag, boxes []worklog.Box) (string,
 	}
 	want := e.apply(old, boxes)
 	for _, v := range e.values() {
-		if v.value != "" && !e.has(v, old) {
+		if !has(old, v) {
 			t.set(v.key, quoted(v.value))
 		}
 	}
@@ -259,28 +268,10 @@ func (e Edit) changed(src string, old worklog.Tag, boxes []worklog.Box) (string,
 func (e Edit) drops(key string) bool { return slices.Contains(e.Drop, key) }
 
 // has reports whether a tag has a value already, so that it need not be written.
-func (e Edit) has(v keyValue, tag worklog.Tag) bool {
-	one := Edit{}
-	switch v.key {
-	case "taken":
-		one.Taken = v.value
-	case "by":
-		one.By = v.value
-	case "publish":
-		one.Publish = v.value
-		return tag.Doc.Has("publish") && sameTag(tag, one.apply(tag, nil))
-	case "caption":
-		one.Caption = v.value
-	case "alt":
-		one.Alt = v.value
-	case "credit":
-		one.Credit = v.value
-	case "credit_ok":
-		one.CreditOK = v.value
-	case "rights":
-		one.Rights = v.value
-	}
-	return sameTag(tag, one.apply(tag, nil))
+func has(tag worklog.Tag, v keyValue) bool {
+	var one Edit
+	*one.field(v.key) = v.value
+	return tag.Doc.Has(v.key) && sameTag(tag, one.apply(tag, nil))
 }
 
 // gives reports whether an edit writes a key.
@@ -295,7 +286,7 @@ func (e Edit) gives(key string) bool {
 	case "people":
 		return len(e.People) > 0
 	}
-	return slices.ContainsFunc(e.values(), func(v keyValue) bool { return v.key == key && v.value != "" })
+	return slices.ContainsFunc(e.values(), func(v keyValue) bool { return v.key == key })
 }
 
 // list adds the items behind the first so many, or writes the whole list anew.

@@ -233,21 +233,21 @@ func (p *planner) name(j *Job, info picture.Info) *reading.Problem {
 	base := path.Base(filepath.ToSlash(j.From))
 	plain := Plain(strings.TrimSuffix(base, path.Ext(base))) + extension
 	j.Photo = path.Join(dir, plain)
-	if plain != base {
-		j.Notes = append(j.Notes, fmt.Sprintf("comes in as %s", j.Photo))
-	}
 	for _, other := range p.names {
 		if !strings.EqualFold(path.Base(other), plain) {
 			continue
 		}
 		there, problem := reading.Bytes(p.ws.Root, other, reading.MaxPicture)
 		if problem == nil && bytes.Equal(there, j.original) {
-			j.Notes = append(j.Notes, "is there already, byte for byte, so it is not copied again")
+			j.Notes = append(j.Notes, fmt.Sprintf("is there already as %s, byte for byte, so it is not copied again", other))
 			j.Photo, j.From = other, ""
 			return nil
 		}
 		return &reading.Problem{Place: reading.Place{File: j.From}, Code: "name-taken", Value: plain,
 			Message: fmt.Sprintf("another photo is called %s already", other), Remedy: "rename this one, for instance with the day in front, and tag it again"}
+	}
+	if plain != base {
+		j.Notes = append(j.Notes, fmt.Sprintf("comes in as %s", j.Photo))
 	}
 	return nil
 }
