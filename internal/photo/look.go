@@ -127,7 +127,8 @@ func sharpness(grey *image.Gray) float64 {
 var facefinder []byte
 
 // detector finds faces with a cascade of decision trees (N. Markuš et al.,
-// arXiv 1305.4537, on which its module says that it is based). It sees upright faces from the front, and things that resemble them.
+// arXiv 1305.4537, on which its module says that it is based). It sees upright faces
+// from the front, and things that resemble them.
 type detector struct{ cascade *pigo.Pigo }
 
 // NewFinder makes the finder of faces ready.
