@@ -15,8 +15,10 @@ import (
 	"errors"
 	"fmt"
 	"path"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"example.org/opencowl/internal/cleared"
@@ -209,24 +211,51 @@ func (d *Desk) add(u *Unit) {
 	d.byID[u.ID] = u
 }
 
-// gatherPhotos makes the public copies of every photo that is offered, one photo
-// at a time so that memory stays bounded.
+// maxPhotosAtOnce bounds how many original files are in memory. More would gain
+// little: each picture is resized on all processors anyway.
+const maxPhotosAtOnce = 4
+
+// gatherPhotos makes the public copies of every photo that is offered, several
+// photos at a time; the cache sees to it that their pixels do not fill the memory.
+// The units come in the order of the tags, whichever is ready first.
 func (d *Desk) gatherPhotos(ctx context.Context, watch func(done, of int)) error {
 	cache := picture.NewCache(d.ws.CopiesDir(), func(name string, data []byte) error {
 		return d.ws.Writer.WriteFile(path.Join(d.ws.CopiesDir(), name), data, 0o644)
 	})
 	tags := d.log.Tags()
+	units, errs := make([]*Unit, len(tags)), make([]error, len(tags))
+	var wait sync.WaitGroup
+	var mu sync.Mutex // held while watch is told
+	done, failed := 0, false
+	turns := make(chan struct{}, min(runtime.GOMAXPROCS(0), maxPhotosAtOnce))
 	for i, tag := range tags {
-		if err := ctx.Err(); err != nil {
-			return err
+		turns <- struct{}{}
+		mu.Lock()
+		stop := failed
+		mu.Unlock()
+		if stop {
+			break
 		}
-		u, err := d.photoUnit(ctx, cache, tag)
-		if err != nil {
-			return err
+		wait.Go(func() {
+			defer func() { <-turns }()
+			units[i], errs[i] = d.photoUnit(ctx, cache, tag)
+			mu.Lock()
+			defer mu.Unlock()
+			if errs[i] != nil {
+				failed = true
+			} else if done++; watch != nil {
+				watch(done, len(tags))
+			}
+		})
+	}
+	wait.Wait()
+	for i, tag := range tags { // those not begun come after the one that failed
+		if errs[i] != nil {
+			return errs[i]
 		}
-		d.add(u)
-		if watch != nil {
-			watch(i+1, len(tags))
+		d.add(units[i])
+		if units[i].shown != nil {
+			d.photos[tag.Photo] = *units[i].shown
 		}
 	}
 	return d.advisePhotos(ctx)
@@ -269,7 +298,8 @@ func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog
 		u.Findings = append(u.Findings, d.checkCopy(u, tag, c)...)
 	}
 	u.Digest = digest(public)
-	d.photos[tag.Photo] = cleared.NewPhoto(fields)
+	photo := cleared.NewPhoto(fields)
+	u.shown = &photo
 	return u, nil
 }
 

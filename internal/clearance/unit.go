@@ -59,6 +59,7 @@ type Unit struct {
 	story      *wording.Story
 	correction *correction
 	kept       bool
+	shown      *cleared.Photo  // of a photo that has public copies
 	factSpans  map[int][]span  // where released facts stand, by index of Texts
 	accepted   map[string]bool // codes of findings that somebody accepted for these words
 }

@@ -18,14 +18,17 @@ import (
 
 // pipeline is part of every cache key. It is raised whenever the same original
 // and recipe would give other bytes than before.
-const pipeline = "1"
+const pipeline = "2"
 
 // Cache keeps public copies in a folder, so that a photo is decoded again only
 // when the original, its recipe or this package changes. It holds public bytes
 // and digests, no names and no originals: the whole folder may be deleted at any
-// time. Several goroutines and processes may share it.
+// time. Several goroutines and processes may share it. However many goroutines
+// ask, the pictures that are being made at one time take no more than a fixed
+// amount of memory together, or are one.
 type Cache struct {
 	dir   string
+	room  *room
 	write func(name string, data []byte) error
 	make  func(context.Context, []byte, Recipe) ([]Copy, error)
 }
@@ -45,7 +48,7 @@ type CopyInfo struct {
 // name so that a reader sees all of it or none, also when two processes write
 // the same name; nil means a file beside it and a rename, in a folder made at need.
 func NewCache(dir string, write func(name string, data []byte) error) *Cache {
-	c := &Cache{dir: dir, write: write, make: Make}
+	c := &Cache{dir: dir, room: newRoom(makingMemory), write: write, make: Make}
 	if write == nil {
 		c.write = c.replace
 	}
@@ -63,7 +66,7 @@ func (c *Cache) Copies(ctx context.Context, original []byte, r Recipe) ([]CopyIn
 	if kept, ok := c.kept(list); ok {
 		return kept, nil
 	}
-	made, err := c.make(ctx, original, r)
+	made, err := c.makeInTurn(ctx, original, r)
 	if err != nil {
 		return nil, err
 	}
@@ -81,6 +84,20 @@ func (c *Cache) Copies(ctx context.Context, original []byte, r Recipe) ([]CopyIn
 		return nil, keeping(err)
 	}
 	return infos, nil
+}
+
+// makeInTurn makes copies once there is room for the picture.
+func (c *Cache) makeInTurn(ctx context.Context, original []byte, r Recipe) ([]Copy, error) {
+	takes, err := memory(original, r)
+	if err != nil {
+		return nil, err
+	}
+	leave, err := c.room.enter(ctx, takes)
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
+	return c.make(ctx, original, r)
 }
 
 func keeping(err error) error {

@@ -227,7 +227,7 @@ func reduced(t testing.TB, original []byte) *image.NRGBA {
 	if err != nil {
 		t.Fatal(err)
 	}
-	img, err := src.decode(t.Context())
+	img, err := src.decode(t.Context(), 1)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -198,11 +198,11 @@ func (w *jpegWalk) checkFrame() error {
 	}
 	w.block = most.Mul(8)
 	units := int64((w.size.X+w.block.X-1)/w.block.X) * int64((w.size.Y+w.block.Y-1)/w.block.Y)
-	memory := units * int64(samples) * 64
+	w.pixels = units * int64(samples) * 64
 	if w.coding == markSOF2 {
-		memory *= 1 + 4 // each coefficient is held in four bytes until the last scan
+		w.held = 4 * w.pixels // each coefficient takes four bytes until the last scan
 	}
-	return checkSize(w.size.X, w.size.Y, memory)
+	return checkSize(w.size.X, w.size.Y, w.pixels+w.held)
 }
 
 // checkScans refuses a progressive picture made to keep the decoder busy: a few

@@ -61,7 +61,8 @@ type Copy struct {
 //
 // What is wrong with the original or the recipe is reported as an *Error. When
 // ctx ends Make stops at the next step and returns its error. One call holds
-// one decoded picture; many calls at once hold as many.
+// one decoded picture, reduced while it was decoded as far as the copies allow;
+// many calls at once hold as many, unless they go through one Cache.
 func Make(ctx context.Context, original []byte, r Recipe) ([]Copy, error) {
 	if err := r.check(); err != nil {
 		return nil, err
@@ -78,12 +79,13 @@ func Make(ctx context.Context, original []byte, r Recipe) ([]Copy, error) {
 	if err != nil {
 		return nil, err
 	}
-	img, err := src.decode(ctx)
+	shrink := src.shrink(r.uses())
+	img, err := src.decode(ctx, shrink)
 	if err != nil {
 		return nil, err
 	}
 	for _, b := range r.Hide {
-		hide(img, stored(b.pixels(src.upright()), src.orientation, src.upright()), src.block)
+		hide(img, stored(b.pixels(src.upright()), src.orientation, src.upright()), src.block, shrink)
 	}
 	work, err := reduce(ctx, img, src, r.uses())
 	if err != nil {

@@ -173,11 +173,11 @@ func openHidden(t *testing.T, original []byte, b Box) image.Image {
 	if err != nil {
 		t.Fatal(err)
 	}
-	img, err := src.decode(t.Context())
+	img, err := src.decode(t.Context(), 1)
 	if err != nil {
 		t.Fatal(err)
 	}
-	hide(img, stored(b.pixels(src.upright()), src.orientation, src.upright()), src.block)
+	hide(img, stored(b.pixels(src.upright()), src.orientation, src.upright()), src.block, 1)
 	return img
 }
 

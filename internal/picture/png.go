@@ -97,11 +97,11 @@ func (s *source) checkHeader(h []byte, seeThrough bool) error {
 	}
 	// A size past 31 bits is not allowed; as a negative one it is refused too.
 	s.size = image.Pt(int(int32(width)), int(int32(height)))
-	memory := each * int64(s.size.X) * int64(s.size.Y)
+	s.pixels = each * int64(s.size.X) * int64(s.size.Y)
 	if interlaced {
-		memory += memory / 2 // the last pass is decoded beside the whole
+		s.held = s.pixels / 2 // the last pass is decoded beside the whole
 	}
-	return checkSize(s.size.X, s.size.Y, memory)
+	return checkSize(s.size.X, s.size.Y, s.pixels+s.held)
 }
 
 // readColours finds out what the numbers mean: a colour code (cICP) comes

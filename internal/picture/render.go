@@ -26,11 +26,13 @@ const (
 	cropWide, cropHigh = 3, 2
 )
 
-// JPEG qualities. Letters come down in steps until they fit.
+// JPEG qualities. Letters come down in steps until they fit: first they grow
+// coarser, then smaller, and neither beyond what is still worth looking at.
 const (
 	quality     = 85
 	qualityStep = 8
 	qualityLow  = 45
+	letterLeast = 480 // pixels of width
 )
 
 // cover is the grey of a hide box: plain to see as a cover, and quiet on a page.
@@ -99,13 +101,16 @@ func turn(img *image.NRGBA, orientation int) *image.NRGBA {
 	return img
 }
 
-// hide fills a rectangle of a stored picture. It is grown to whole blocks of
-// the original's coding: within a block every pixel holds traces of its
-// neighbours, from which lettering just inside the edge could be guessed.
-func hide(img image.Image, r image.Rectangle, block image.Point) {
+// hide fills a rectangle of a stored picture that was reduced while it was
+// decoded. It is grown to whole blocks of the original's coding: within a block
+// every pixel holds traces of its neighbours, from which lettering just inside the
+// edge could be guessed. A reduced picture mixes pixels within one block only, and
+// eight, the side of the smallest, can be divided by every shrink: what is filled
+// is all that the covered blocks gave.
+func hide(img image.Image, r image.Rectangle, block image.Point, shrink int) {
 	r = image.Rect(
-		r.Min.X/block.X*block.X, r.Min.Y/block.Y*block.Y,
-		(r.Max.X+block.X-1)/block.X*block.X, (r.Max.Y+block.Y-1)/block.Y*block.Y,
+		r.Min.X/block.X*block.X/shrink, r.Min.Y/block.Y*block.Y/shrink,
+		divided(r.Max.X, block.X)*block.X/shrink, divided(r.Max.Y, block.Y)*block.Y/shrink,
 	).Intersect(img.Bounds())
 	switch img := img.(type) {
 	case draw.Image:
@@ -138,6 +143,20 @@ func scale(n, a, b int) int {
 	return max(1, int((2*int64(n)*int64(a)+int64(b))/(2*int64(b))))
 }
 
+// needed returns how wide the whole upright picture must be for the wanted copies.
+func needed(full image.Point, uses []cleared.Use) int {
+	window := crop(full, Point{0.5, 0.5}).Dx()
+	need := 1
+	for _, u := range uses {
+		pixels, cropped := width(u)
+		if cropped {
+			pixels = divided(pixels*full.X, window)
+		}
+		need = max(need, pixels)
+	}
+	return need
+}
+
 // reduce returns the whole picture, upright, as small as the wanted copies
 // allow: one pass over the many pixels of the original serves all of them.
 func reduce(ctx context.Context, img image.Image, src *source, uses []cleared.Use) (*image.NRGBA, error) {
@@ -145,16 +164,7 @@ func reduce(ctx context.Context, img image.Image, src *source, uses []cleared.Us
 		return nil, err
 	}
 	full := src.upright()
-	window := crop(full, Point{0.5, 0.5}).Dx()
-	need := 1
-	for _, u := range uses {
-		pixels, cropped := width(u)
-		if cropped {
-			pixels = (pixels*full.X + window - 1) / window
-		}
-		need = max(need, pixels)
-	}
-	size := image.Pt(min(need, full.X), 0)
+	size := image.Pt(min(needed(full, uses), full.X), 0)
 	size.Y = scale(full.Y, size.X, full.X)
 	if src.orientation >= 5 {
 		size.X, size.Y = size.Y, size.X
@@ -246,6 +256,13 @@ func encode(img *image.NRGBA, use cleared.Use, packet []byte) (Copy, error) {
 		if q -= qualityStep; q < qualityLow {
 			q = quality
 			size := img.Rect.Max
+			if scale(size.X, 4, 5) < letterLeast {
+				return Copy{}, &Error{
+					Code:    TooLarge,
+					Message: fmt.Sprintf("this picture does not fit into a letter: %d pixels wide it still takes more than %d bytes", size.X, letterBytes),
+					Remedy:  "crop it to what matters, or use a sharper one with less noise, taken in better light",
+				}
+			}
 			img = imaging.Resize(img, scale(size.X, 4, 5), scale(size.Y, 4, 5), imaging.Lanczos)
 		}
 	}

@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"image"
 	"image/draw"
-	"image/jpeg"
 	"image/png"
 	"io"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/picture/jpeg"
 )
 
 // What an original may ask of the machine. The largest camera pictures in
@@ -32,6 +34,10 @@ type source struct {
 	profile     []byte      // ICC profile, nil for none
 	space       *space      // colours that are named without a profile, nil for sRGB
 	private     []Private
+
+	// Bytes that the decoder takes at full size: for what becomes pixels, and for
+	// what it holds beside them whatever the size.
+	pixels, held int64
 
 	// parts hold the original with everything left out that the decoder does
 	// not need for the pixels. It never gets to read the rest.
@@ -152,10 +158,28 @@ func checkSize(width, height int, memory int64) error {
 	return nil
 }
 
-// decode returns the pixels as stored: a *image.YCbCr, a *image.Gray, or an
-// opaque *image.RGBA. It goes straight to the decoder of the format that open
-// found; a registry of decoders would let other formats in by the back door.
-func (s *source) decode(ctx context.Context) (img image.Image, err error) {
+// spare is how much wider than the widest copy a picture must still be after it
+// was reduced while decoding, as a ratio to be divided by spareOf: enough for the
+// last step, by a better filter, to decide how sharp the copies are.
+const spare, spareOf = 5, 4
+
+// shrink returns by how much the picture is reduced while it is decoded.
+func (s *source) shrink(uses []cleared.Use) int {
+	if s.format != "JPEG" {
+		return 1
+	}
+	shrink := 8
+	for need := needed(s.upright(), uses) * spare; shrink > 1 && s.upright().X/shrink*spareOf < need; {
+		shrink /= 2
+	}
+	return shrink
+}
+
+// decode returns the pixels as stored, their number divided by shrink both ways:
+// a *image.YCbCr, a *image.Gray, or an opaque *image.RGBA. It goes straight to the
+// decoder of the format that open found; a registry of decoders would let other
+// formats in by the back door.
+func (s *source) decode(ctx context.Context, shrink int) (img image.Image, err error) {
 	// The decoders are sound as far as is known. Should hostile bytes find a
 	// fault in one, it must cost one photo and not the whole program.
 	defer func() {
@@ -166,21 +190,26 @@ func (s *source) decode(ctx context.Context) (img image.Image, err error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	read := jpeg.Decode
+	from := &stoppable{ctx, s.stream()}
 	if s.format == "PNG" {
-		read = png.Decode
+		img, err = png.Decode(from)
+	} else {
+		img, err = jpeg.DecodeReduced(from, shrink)
 	}
-	img, err = read(&stoppable{ctx, s.stream()})
+	size := image.Pt(divided(s.size.X, shrink), divided(s.size.Y, shrink))
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	case err != nil:
 		return nil, s.refusal(err)
-	case img.Bounds() != image.Rectangle{Max: s.size}:
+	case img.Bounds() != image.Rectangle{Max: size}:
 		return nil, damaged(s.format, errors.New("the pixels are not those that the header promised"))
 	}
 	return flatten(img)
 }
+
+// divided returns n ÷ by, rounded up.
+func divided(n, by int) int { return (n + by - 1) / by }
 
 // stream is what the decoder may read.
 func (s *source) stream() io.Reader {
