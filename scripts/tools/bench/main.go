@@ -10,9 +10,16 @@ import (
 )
 
 func main() {
-	benches := map[string]func(context.Context) error{"clearance": clearanceBench}
+	benches := map[string]func(context.Context) error{"clearance": clearanceBench, "photos": photosBench}
+	if len(os.Args) > 3 && os.Args[1] == photosWorker {
+		if err := makeCopies(context.Background(), os.Args[2], os.Args[3], os.Args[4:]); err != nil {
+			fmt.Fprintln(os.Stderr, "bench:", err)
+			os.Exit(1)
+		}
+		return
+	}
 	if len(os.Args) != 2 || benches[os.Args[1]] == nil {
-		fmt.Fprintln(os.Stderr, "usage: scripts/bench clearance")
+		fmt.Fprintln(os.Stderr, "usage: scripts/bench clearance|photos")
 		os.Exit(2)
 	}
 	fmt.Printf("%s %s/%s, %d processors\n", runtime.Version(), runtime.GOOS, runtime.GOARCH, runtime.NumCPU())
