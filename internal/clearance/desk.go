@@ -261,6 +261,18 @@ func (d *Desk) gatherPhotos(ctx context.Context, watch func(done, of int)) error
 	return d.advisePhotos(ctx)
 }
 
+// PublicCopies returns the names of all public copies of the photos on offer,
+// decided or not, under which CopiesDir keeps them.
+func (d *Desk) PublicCopies() map[string]bool {
+	names := map[string]bool{}
+	for _, p := range d.photos {
+		for _, c := range p.Copies() {
+			names[c.Name()] = true
+		}
+	}
+	return names
+}
+
 // photoUnit reads one photo, makes its public copies and finds its faults.
 func (d *Desk) photoUnit(ctx context.Context, cache *picture.Cache, tag *worklog.Tag) (*Unit, error) {
 	u := &Unit{ID: "photo/" + tag.Photo, Kind: "photo", Title: tag.Caption, File: tag.File, writer: tag.By}

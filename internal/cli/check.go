@@ -9,12 +9,14 @@ import (
 
 	"example.org/opencowl/internal/card"
 	"example.org/opencowl/internal/clearance"
+	"example.org/opencowl/internal/picture"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/workspace"
 )
 
 func (a *app) checkCommand() *cobra.Command {
-	var ledger bool
+	var ledger, prune bool
 	var head string
 	cmd := &cobra.Command{
 		Use:   "check",
@@ -25,10 +27,19 @@ Exit code 1 when something stops a unit from leaving.
 
 --ledger looks instead whether any row of the ledger was changed, put in or taken out.
 Rows cut off its end leave no trace in it: for that, give a head that was kept
-elsewhere, from a freeze or a run sheet, with --head.`,
-		Example: "  opencowl check --workspace demo\n  opencowl check --ledger --head eba36f4332dbc4590ca65f7644d3bf1594e48d441f434819872114ca68ce4166",
+elsewhere, from a freeze or a run sheet, with --head.
+
+--prune instead removes public copies of photos that no tag asks for any more, as after
+a hide box was moved or a photo was taken back. Originals are never touched.`,
+		Example: "  opencowl check --workspace demo\n  opencowl check --prune\n  opencowl check --ledger --head eba36f4332dbc4590ca65f7644d3bf1594e48d441f434819872114ca68ce4166",
 		Args:    args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if prune && ledger {
+				return use(errors.New("--prune and --ledger are two jobs; give one of them"))
+			}
+			if prune {
+				return a.prune(cmd.Context())
+			}
 			s, err := a.open(cmd.Context(), "check")
 			if err != nil {
 				return err
@@ -76,6 +87,7 @@ elsewhere, from a freeze or a run sheet, with --head.`,
 		},
 	}
 	cmd.Flags().BoolVar(&ledger, "ledger", false, "look whether the ledger is whole")
+	cmd.Flags().BoolVar(&prune, "prune", false, "remove public copies of photos that no tag asks for any more")
 	cmd.Flags().StringVar(&head, "head", "", "the ledger's head as it was written down elsewhere")
 	return cmd
 }
@@ -158,4 +170,34 @@ func (s *session) checkLedger(ctx context.Context, head string) error {
 		return &found{len(r.Broken)}
 	}
 	return nil
+}
+
+// prune removes the public copies that no tag asks for. It looks at what there is
+// before it reads the tags, so that it takes away nothing that was made since.
+func (a *app) prune(ctx context.Context) error {
+	ws, _, err := workspace.Open(a.workspace)
+	if err != nil {
+		return err
+	}
+	defer ws.Close()
+	there, err := picture.LookAt(ws.CopiesDir())
+	if err != nil {
+		return err
+	}
+	s, err := a.open(ctx, "check --prune")
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	wanted := s.desk.PublicCopies()
+	gone, err := there.Prune(func(name string) bool { return wanted[name] })
+	if err != nil {
+		return err
+	}
+	a.say("removed %s (%.1f MB) that no tag asks for; %d in use", count(gone.Copies, "public copy", "public copies"), float64(gone.Bytes)/1e6, len(wanted))
+	return a.print(struct {
+		Removed int   `json:"removed"`
+		Bytes   int64 `json:"bytes"`
+		Wanted  int   `json:"wanted"`
+	}{gone.Copies, gone.Bytes, len(wanted)})
 }
