@@ -35,6 +35,9 @@ func (d *decoder) decodeBlock(b *block, dc *int32, dcHuff, acHuff *huffman, qt *
 	*dc += delta
 	b[0] = *dc * qt[0]
 	rows = 1
+
+	// Decode the AC coefficients, as specified in section F.2.2.2.
+
 	// Runs over blocks are for progressive pictures. image/jpeg follows them here
 	// too, and so must this.
 	if d.eobRun > 0 {
@@ -48,20 +51,12 @@ func (d *decoder) decodeBlock(b *block, dc *int32, dcHuff, acHuff *huffman, qt *
 		if d.bits.n < maxSymbol {
 			d.refill()
 		}
-		var ac int32
 		if v := acHuff.lut[uint8(d.bits.a>>uint8(d.bits.n-lutSize))]; d.bits.n >= maxSymbol && v != 0 {
-			// All bits of the symbol are there.
+			// All bits of the code and of the number after it are there.
+			d.bits.n -= int32(v&0xff) - 1
 			value = uint8(v >> 8)
-			size := value & 0x0f
-			d.bits.n -= int32(v&0xff) - 1 + int32(size)
-			ac = extend(d.bits.a>>uint8(d.bits.n), size)
-		} else {
-			if value, err = d.decodeHuffman(acHuff); err != nil {
-				return 0, err
-			}
-			if ac, err = d.receiveExtend(value & 0x0f); err != nil {
-				return 0, err
-			}
+		} else if value, err = d.decodeHuffman(acHuff); err != nil {
+			return 0, err
 		}
 		skip, size := int(value>>4), value&0x0f
 		if size == 0 {
@@ -78,6 +73,13 @@ func (d *decoder) decodeBlock(b *block, dc *int32, dcHuff, acHuff *huffman, qt *
 		}
 		if zig += skip; zig >= blockSize {
 			break
+		}
+		var ac int32
+		if d.bits.n >= int32(size) {
+			d.bits.n -= int32(size)
+			ac = extend(d.bits.a>>uint8(d.bits.n), size)
+		} else if ac, err = d.receiveExtend(size); err != nil {
+			return 0, err
 		}
 		u := unzig[zig]
 		b[u] = ac * qt[zig]
@@ -121,7 +123,7 @@ func (d *decoder) store(b *block, rows uint8, bx, by, compIndex int) {
 			row, from := dst[y*p.stride:][:4:4], b[16*y:][:16:16]
 			for x := range 4 {
 				sum := uint(clip(from[2*x])) + uint(clip(from[2*x+1])) + uint(clip(from[2*x+8])) + uint(clip(from[2*x+9]))
-				row[x] = uint8((sum + 2) / 4)
+				row[x] = uint8((sum + 1 + sum/4&1) / 4)
 			}
 		}
 	default:
@@ -140,9 +142,20 @@ func (p *plane) average(dst []byte, b *block, width, height int) {
 					count++
 				}
 			}
-			dst[y/p.down*p.stride+x/p.left] = uint8((2*sum + count) / (2 * count))
+			dst[y/p.down*p.stride+x/p.left] = uint8(rounded(sum, count))
 		}
 	}
+}
+
+// rounded is sum ÷ count to the nearest whole number, and halfway to the even one:
+// always rounding up would make every component an eighth of a level larger when
+// four are averaged, which red and blue show twice over.
+func rounded(sum, count int) int {
+	n, rest := sum/count, sum%count
+	if 2*rest > count || 2*rest == count && n%2 == 1 {
+		n++
+	}
+	return n
 }
 
 // clip shifts a sample by 128 and brings it into 0 to 255.

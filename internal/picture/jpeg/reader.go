@@ -708,7 +708,7 @@ func (d *decoder) convertToRGB() (image.Image, error) {
 func Decode(r io.Reader) (image.Image, error) { return DecodeReduced(r, 1) }
 
 // DecodeReduced is like Decode, with the width and the height divided by shrink and
-// rounded up. Each pixel is the mean, by component and rounded half up, of the
+// rounded up. Each pixel is the mean, by component and rounded half to even, of the
 // shrink × shrink pixels that it stands for, or of those of them that are inside
 // the picture; whatever is coded beyond its edge counts for nothing. Components
 // that are stored coarser than others are reduced by as much less. shrink is 1,
