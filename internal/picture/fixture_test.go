@@ -229,15 +229,21 @@ func near(a, b color.Color, tolerance int) bool {
 	return true
 }
 
-// published reads a test file that a module of the build carries, and ends the
-// test when it is not there.
-func published(t testing.TB, module, name string) []byte {
+// publishedDir is where the source of a module of the build is, with its test
+// files. It ends the test when it is not there.
+func publishedDir(t testing.TB, module string) string {
 	t.Helper()
 	dir, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", module).Output()
 	if err != nil {
 		t.Fatalf("finding the source of %s: %v", module, err)
 	}
-	data, err := os.ReadFile(filepath.Join(strings.TrimSpace(string(dir)), name))
+	return strings.TrimSpace(string(dir))
+}
+
+// published reads a test file that a module of the build carries.
+func published(t testing.TB, module, name string) []byte {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(publishedDir(t, module), name))
 	if err != nil {
 		t.Fatal(err)
 	}

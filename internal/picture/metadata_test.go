@@ -19,27 +19,37 @@ import (
 // what it says about the file system and what it works out for itself.
 func listTags(t *testing.T, data []byte) map[string]string {
 	t.Helper()
-	file := filepath.Join(t.TempDir(), "copy.jpg")
-	if err := os.WriteFile(file, data, 0o600); err != nil {
-		t.Fatal(err)
+	for _, tags := range listAllTags(t, save(t, "copy.jpg", data)) {
+		return tags
 	}
-	out, err := exec.Command(testtool.Need(t, "exiftool"), "-json", "-a", "-G1", "-u", "-U", "-s", file).Output()
+	t.Fatal("exiftool lists no file")
+	return nil
+}
+
+// listAllTags does it for a file, or for all files of a folder.
+func listAllTags(t *testing.T, path string) map[string]map[string]string {
+	t.Helper()
+	out, err := exec.Command(testtool.Need(t, "exiftool"), "-json", "-a", "-G1", "-u", "-U", "-s", path).Output()
 	if err != nil {
 		t.Fatalf("exiftool: %v", err)
 	}
 	var lists []map[string]any
-	if err := json.Unmarshal(out, &lists); err != nil || len(lists) != 1 {
+	if err := json.Unmarshal(out, &lists); err != nil || len(lists) == 0 {
 		t.Fatalf("exiftool wrote %q: %v", out, err)
 	}
-	tags := map[string]string{}
-	for name, value := range lists[0] {
-		group, _, _ := strings.Cut(name, ":")
-		if !slices.Contains([]string{"SourceFile", "ExifTool", "System", "Composite"}, group) {
-			raw, _ := json.Marshal(value)
-			tags[name] = strings.Trim(string(raw), `"`)
+	files := map[string]map[string]string{}
+	for _, list := range lists {
+		tags := map[string]string{}
+		for name, value := range list {
+			group, _, _ := strings.Cut(name, ":")
+			if !slices.Contains([]string{"SourceFile", "ExifTool", "System", "Composite"}, group) {
+				raw, _ := json.Marshal(value)
+				tags[name] = strings.Trim(string(raw), `"`)
+			}
 		}
+		files[list["SourceFile"].(string)] = tags
 	}
-	return tags
+	return files
 }
 
 // What every JPEG file says by being one.
