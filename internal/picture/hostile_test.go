@@ -27,8 +27,13 @@ func TestOtherFormatsAreNamedByTheirContent(t *testing.T) {
 		_, err = Inspect([]byte(data))
 		wantCode(t, err, Unsupported)
 	}
-	_, err := Make(t.Context(), published(t, "github.com/bep/imagemeta", "testdata/images/iphone.heic"), Recipe{})
-	wantCode(t, err, Unsupported)
+	for _, name := range []string{"iphone.heic", "sony.heif"} {
+		_, err := Make(t.Context(), published(t, "github.com/bep/imagemeta", "testdata/images/"+name), Recipe{})
+		wantCode(t, err, Unsupported)
+		if !strings.Contains(err.Error(), "Most Compatible") || !strings.Contains(err.Error(), "high efficiency") {
+			t.Errorf("%s: the error does not say how to have the phone save JPEG: %q", name, err)
+		}
+	}
 }
 
 func TestWhatIsNoPictureIsRefused(t *testing.T) {

@@ -96,10 +96,19 @@ var foreign = [...]struct{ at, magic, name string }{
 	{"", "\x00\x00\x00\x0cJXL ", "JPEG XL"},
 }
 
+// phoneRemedy is for pictures as phones save them to take less room. The menus
+// are those of iOS 11 and later, as several guides to it give them; of other phones,
+// from memory.
+const phoneRemedy = "save it as JPEG; to have an iPhone save JPEG from now on choose Settings, Camera, Formats, Most Compatible, " +
+	"and on other phones turn off HEIF or \"high efficiency\" in the camera's settings"
+
 // refuse says what the bytes are, when they are neither JPEG nor PNG.
 func refuse(original []byte) *Error {
 	for _, f := range foreign {
 		if startsWith(original, f.at+f.magic) {
+			if f.name == "HEIC" {
+				return unsupported("this is a HEIC picture, whatever its name says", phoneRemedy)
+			}
 			return unsupported("this is a "+f.name+" picture, whatever its name says", "save it as JPEG")
 		}
 	}
