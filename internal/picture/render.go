@@ -29,7 +29,7 @@ const (
 // JPEG qualities. Letters come down in steps until they fit: first they grow
 // coarser, then smaller, and neither beyond what is still worth looking at.
 const (
-	quality     = 88
+	quality     = 90
 	qualityStep = 8
 	qualityLow  = 45
 	letterLeast = 480 // pixels of width
