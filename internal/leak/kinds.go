@@ -66,6 +66,9 @@ type kindSense struct {
 	unit     string
 	currency string
 
+	of       dimension // what a quantity is of: "weight", "pressure"
+	amountIn []unit    // where the kind names a unit: "weight_kg"
+
 	// identifier: one is meant. beside are the words that introduce it in a text.
 	identifier bool
 	beside     []string
@@ -118,6 +121,53 @@ func (s *kindSense) addQuantity(word string) {
 	case "gbp", "eur", "usd", "pound", "euro", "dollar", "sterling":
 		s.cost, s.currency = true, currencyOf(word)
 	}
+	if of := dimensionOf(word); of != "" {
+		s.reading, s.of = true, of
+	}
+	switch word {
+	case "kg", "lb", "oz", "gram", "kilogram", "tonne", "psi", "kpa", "mpa", "nm", "lbf", "litre", "liter", "ml", "gallon", "celsius", "fahrenheit", "mph", "kmh", "knot", "rpm", "volt", "amp", "ohm", "watt", "kw":
+		s.reading, s.amountIn = true, units().byName[word]
+		if s.of == "" && len(s.amountIn) > 0 {
+			s.of = s.amountIn[0].of
+		}
+	}
+}
+
+// dimensionOf is what the word of a kind says that its value is of.
+func dimensionOf(word string) dimension {
+	switch word {
+	case "weight", "weighed", "mass", "wt":
+		return ofMass
+	case "force", "load", "pull", "tension", "thrust":
+		return ofForce
+	case "pressure", "press":
+		return ofPressure
+	case "torque", "tightening":
+		return ofTorque
+	case "temperature", "temp", "oven":
+		return ofTemperature
+	case "volume", "capacity":
+		return ofVolume
+	case "speed", "velocity", "airspeed":
+		return ofSpeed
+	case "rev":
+		return ofTurning
+	case "voltage":
+		return ofVoltage
+	case "current", "amperage":
+		return ofCurrent
+	case "resistance":
+		return ofResistance
+	case "power", "horsepower":
+		return ofPower
+	case "area":
+		return ofArea
+	case "hour", "duration", "time", "runtime":
+		return ofTime
+	case "angle":
+		return ofAngle
+	}
+	return ""
 }
 
 func (s *kindSense) addName(word string) {
@@ -176,6 +226,8 @@ func (s kindSense) roleOf(v *privateValue) role {
 		return aContact
 	case s.reading && len(v.readings()) > 0, !s.cost && !s.identifier && v.isReading():
 		return aReading
+	case s.reading && !s.cost && !s.identifier && !s.firm && !s.person && len(v.quantities()) > 0, s.of != "" && !s.identifier && v.isQuantity(), !s.known() && !v.isMoney() && v.isQuantity():
+		return aReading
 	case s.cost && len(v.sums()) > 0, !s.identifier && v.isMoney():
 		return aCost
 	case s.identifier && !s.cost && !s.size && !s.share && v.plain.digits:
@@ -185,7 +237,7 @@ func (s kindSense) roleOf(v *privateValue) role {
 	switch {
 	case figure && s.identifier && !s.cost && !decimal:
 		return anIdentifier
-	case figure && !s.number && (s.size || s.share || s.unit != ""):
+	case figure && !s.number && (s.size || s.share || s.unit != "" || s.of != "" && !s.identifier):
 		return aReading
 	case figure && !s.number && s.cost:
 		return aCost
@@ -216,8 +268,10 @@ type privateValue struct {
 
 	lengths  []valueReading
 	money    []sum
+	amounts  []quantity
 	measured bool
 	counted  bool
+	weighed  bool
 }
 
 func newPrivateValue(v Value, s kindSense) *privateValue {

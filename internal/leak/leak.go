@@ -92,6 +92,7 @@ type Index struct {
 	merged    nameTable // the same with rn as m and vv as w
 	copies    *copyIndex
 	readings  readingIndex
+	amounts   quantityIndex
 	costs     []cost
 	addresses []address
 	allowed   func(string) bool
@@ -111,6 +112,8 @@ type builder struct {
 	addresses []address
 	readings  []Reading
 	notes     []Note
+
+	quantities []privateQuantity
 }
 
 // NewIndex makes an index.
@@ -130,6 +133,7 @@ func NewIndex(p Private) *Index {
 	x.copies = newCopyIndex(b.notes, cmp.Or(p.RunOfWords, usualRun))
 	x.names, x.merged = newNameTable(b.keys), newNameTable(mergedKeys(b.keys))
 	x.readings = newReadingIndex(b.readings)
+	x.amounts = newQuantityIndex(b.quantities)
 	x.costs, x.addresses = b.costs, b.addresses
 	slices.SortStableFunc(x.costs, func(a, b cost) int { return cmp.Compare(a.thousandths, b.thousandths) })
 	return x
@@ -154,6 +158,7 @@ func (x *Index) find(text string, parts []string, anyPart bool) []Finding {
 		here = append(here, x.copies.in(p)...)
 		here = append(here, x.costsIn(p)...)
 		here = append(here, x.readings.in(p, parts, anyPart)...)
+		here = append(here, x.amounts.in(p)...)
 		for _, f := range here {
 			f.Start, f.End = p.source(f.Start, f.End)
 			found = append(found, f)

@@ -22,10 +22,13 @@ func (b *builder) keep(given Value) {
 		b.notes = append(b.notes, Note{v.Value.Value, v.Where})
 	}
 	switch {
-	case as == aReading:
+	case as == aReading && (v.sense.of == "" || len(v.readings()) > 0):
 		b.addReadings(v, v.readingsOrFigures())
 	case as != aCost && (!v.sense.known() || v.isReading()) && !endsInOneLetter(v.plain.pieces):
 		b.addReadings(v, v.readings())
+	}
+	if as == aReading || as != aContact && as != aPerson && as != aFirm && as != aCost && v.isQuantity() && !endsInOneLetter(v.plain.pieces) {
+		b.addQuantities(v)
 	}
 	switch {
 	case as == aCost:
@@ -269,7 +272,7 @@ func readingsOf(p plain) []valueReading {
 // readingsOrFigures are the readings of a value; where it has none, its figures in
 // the unit of its kind, or in millimetres.
 func (v *privateValue) readingsOrFigures() []valueReading {
-	if all := v.readings(); len(all) > 0 {
+	if all := v.readings(); len(all) > 0 || len(v.quantities()) > 0 {
 		return all
 	}
 	unit := " mm"
