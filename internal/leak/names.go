@@ -30,6 +30,7 @@ type key struct {
 	// beside: an identifier that counts only beside one of these words.
 	beside   []string
 	ordinary bool // made of everyday words alone
+	initials bool // a surname with initials for the other names
 	letters  bool // has letters
 	digits   bool // has digits
 }
@@ -341,16 +342,30 @@ func (m match) nameCounts() bool {
 		return false
 	}
 	for k := m.i + 1; k <= m.j; k++ {
-		if m.endsSentence(k) {
+		if m.endsSentence(k) && !m.splitByMark(k) {
 			return false
 		}
 	}
 	return true
 }
 
+// splitByMark reports whether the mark before a piece stands inside a name rather
+// than at the end of a sentence: with space on both sides ("Gorse . Committee"), or
+// after a word of a firm that is no everyday one ("Halverbeck. Springs").
+func (m match) splitByMark(k int) bool {
+	gap := m.gap(k)
+	if strings.HasPrefix(gap, " ") && !strings.ContainsAny(gap, "\n") {
+		return true
+	}
+	return (m.key.class == firm || m.key.class == term) && m.ps[k-1].capital && howCommon(m.ps[k-1].text) == rare
+}
+
 // fullNameCounts: a name of everyday words ("Rose Marsh") needs its capitals,
 // and initials beside a short surname need theirs.
 func (m match) fullNameCounts() bool {
+	if m.gluedInitial() {
+		return false
+	}
 	if !m.key.ordinary && len(m.ps[m.i].text) > 1 {
 		return true
 	}
@@ -365,12 +380,29 @@ func (m match) fullNameCounts() bool {
 	return true
 }
 
+// gluedInitial reports whether an initial and a short or everyday surname run
+// together in one word, as they do by chance: "along" is not A. Long, and "reeds"
+// not Reed, S. Behind @ and # people write so on purpose.
+func (m match) gluedInitial() bool {
+	const longEnough = 7 // letters with the initial
+	if m.i != m.j || !m.key.initials || !m.key.ordinary && len(m.key.exact) > longEnough {
+		return false
+	}
+	return isEveryday(m.ps[m.i].text) || !strings.HasSuffix(m.text[:m.ps[m.i].start], "@") && !strings.HasSuffix(m.text[:m.ps[m.i].start], "#")
+}
+
+// plural reports whether an s is left over behind the match.
+func (m match) plural() bool { return m.lastRead < len(m.ps[m.j].text) }
+
 // surnameCounts: a surname that is an everyday word needs a capital that only a
 // name would have.
 func (m match) surnameCounts() bool {
 	first := m.ps[m.i]
 	titled := m.i > 0 && isTitle(m.ps[m.i-1].text)
 	if !m.key.ordinary {
+		if !titled && m.commonNoun() {
+			return false
+		}
 		next, follows := m.next()
 		return titled || !follows || !next.capital || !isStreet(next.text)
 	}
@@ -385,12 +417,39 @@ func (m match) surnameCounts() bool {
 		return false // "Marsh Lane", a heading
 	}
 	if m.opensSentence(m.i) {
-		return plainNext && isHumanVerb(next.text) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
+		return !m.plural() && plainNext && isHumanVerb(next.text) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
+	}
+	if before := m.ps[m.i-1]; !m.plural() && isDeterminer(before.text) && m.gap(m.i) == " " {
+		return false // "the Bell", but "the Bells"
 	}
 	if before := m.ps[m.i-1]; before.capital && strings.TrimSpace(m.gap(m.i)) == "" {
 		return m.opensSentence(m.i-1) && (howCommon(before.text) == link || isAsking(before.text)) // "Then Marsh", and not "Salt Marsh"
 	}
 	return true
+}
+
+// commonNoun reports whether a short surname is used as a word that the list of
+// everyday ones does not have: "the bellows breathe", "a bellow". In a text without
+// capitals nothing can be told from them.
+func (m match) commonNoun() bool {
+	const longEnough = 7 // letters; nobody's word by chance
+	if len(m.key.exact) > longEnough || m.i != m.j || m.allCapitals() {
+		return false
+	}
+	if m.ps[m.i].capital {
+		return m.plural() && m.opensSentence(m.i)
+	}
+	return (m.plural() || m.i > 0 && isDeterminer(m.ps[m.i-1].text) && m.gap(m.i) == " " && !(m.j+1 < len(m.ps) && m.ps[m.j+1].ofS)) &&
+		slices.ContainsFunc(m.ps, func(p piece) bool { return p.capital })
+}
+
+// isDeterminer: what stands before a thing and not before one person's name.
+func isDeterminer(s string) bool {
+	switch s {
+	case "a", "an", "the", "this", "that", "these", "those", "our", "its", "their", "his", "her", "my", "your", "every", "each", "some", "any", "no", "another", "one", "two", "three", "four":
+		return true
+	}
+	return false
 }
 
 // isStreet: what is named after somebody long gone.

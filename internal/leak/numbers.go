@@ -106,14 +106,16 @@ type cost struct {
 }
 
 var (
-	amount     = `([0-9]{1,3}(?:\.[0-9]{3})+,[0-9]{2}|[0-9]{1,3}(?:[, '][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,4})?)`
+	amount     = `([0-9]{1,3}(?:[. '][0-9]{3})+,[0-9]{2}|[0-9]{1,3}(?:[, '][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,·][0-9]{1,4})?)`
 	scale      = `(?:\s?(k|K|m|M|million|thousand|grand)\b)?`
 	moneyFirst = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN))\s{0,2}` + amount + scale)
 	moneyLast  = regexp.MustCompile(`\b` + amount + scale + `\s{0,2}(£|€|\$|(?i:GBP|EUR|USD|CHF|SEK|NOK|DKK|CAD|AUD|NZD|JPY|PLN|pounds?|quid|sterling|euros?|dollars?|pence|p)\b)(?:(?:\s|,|and)*([0-9]{1,2})\s?(?:p|pence|c|cents?)?\b)?`)
-	bareMoney  = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2}|[0-9]{3,7}|[0-9]+(?:\.[0-9]+)?(k))\b`)
-	thousands  = regexp.MustCompile(`\b([0-9]+(?:\.[0-9]{1,3})?)\s?(grand\b|k\b)|\b([0-9]{3,6}\.[0-9]{2})\b`)
-	anyFigure  = regexp.MustCompile(`[0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,][0-9]{1,3})?`)
-	moneyWords = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|totalled|fee|cheque|budget|budgeted|sum|receipt|estimate|estimated|value|valued|grant|donation|deposit|owe|owed|raised|set us back|handed over|parted with|sold for|bought for)\b[^.!?\n0-9]{0,30}$`)
+	// pointedMoney: "12.400 €" as it is written on the Continent.
+	pointedMoney = regexp.MustCompile(`(£|€|\$|\b(?i:GBP|EUR|USD|CHF))\s{0,2}([0-9]{1,3}(?:\.[0-9]{3})+)\b|\b([0-9]{1,3}(?:\.[0-9]{3})+)(?:,-{1,2})?\s{0,2}(£|€|\$|(?i:GBP|EUR|USD|CHF|euros?)\b)`)
+	bareMoney    = regexp.MustCompile(`\b([0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{2})?|[0-9]+[.][0-9]{2}|[0-9]{3,7}|[0-9]+(?:\.[0-9]+)?(k))\b`)
+	thousands    = regexp.MustCompile(`\b([0-9]+(?:\.[0-9]{1,3})?)\s?(grand\b|k\b)|\b([0-9]{3,6}\.[0-9]{2})\b`)
+	anyFigure    = regexp.MustCompile(`[0-9]{1,3}(?:[, ][0-9]{3})+(?:\.[0-9]{1,3})?|[0-9]+(?:[.,][0-9]{1,3})?`)
+	moneyWords   = regexp.MustCompile(`(?i)\b(cost|costs|costing|paid|pay|price|priced|bill|billed|invoice|invoiced|spent|spend|charge|charged|quote|quoted|came to|come to|worth|total|totalled|fee|cheque|budget|budgeted|sum|receipt|estimate|estimated|value|valued|grant|donation|deposit|owe|owed|raised|set us back|handed over|parted with|sold for|bought for)\b[^.!?\n0-9]{0,30}$`)
 )
 
 // currencies are the words and codes that moneyFirst and moneyLast know.
@@ -200,6 +202,12 @@ func sums(text string) []sum {
 		}
 		all = append(all, sum{m[0], end, t, tol, currency})
 	}
+	for _, m := range pointedMoney.FindAllStringSubmatchIndex(text, -1) {
+		figure, currency := group(text, m, 2)+group(text, m, 3), group(text, m, 1)+group(text, m, 4)
+		if t, tol, ok := parseAmount(strings.ReplaceAll(figure, ".", ""), ""); ok {
+			all = append(all, sum{m[0], m[1], t, tol, currencyOf(currency)})
+		}
+	}
 	return all
 }
 
@@ -260,6 +268,7 @@ func furtherSums(p plain) []sum {
 }
 
 var moneyRestatements = []restatement{
+	{regexp.MustCompile(`([0-9])[.,](?:-{1,2}|=)([^0-9]|$)`), "$1 $2"}, // "240,- €"
 	{regexp.MustCompile("(^|[^\\pL\\pN])[*_`~]{1,3}([\\pL\\pN])"), "$1$2"},
 	{regexp.MustCompile("([\\pL\\pN])[*_`~]{1,3}([^\\pL\\pN]|$)"), "$1$2"},
 	{regexp.MustCompile(`([£€$]\s?[0-9.,]*)[lI|]([0-9.,]*[0-9])`), "${1}1$2"},
@@ -505,6 +514,9 @@ func lengthsIn(p plain) []measure.Found {
 	for i := range all {
 		all[i].Tolerance = openness(all[i])
 	}
+	if feet := feetIn(p); feet != nil {
+		all = append(withoutParts(all, feet), feet...)
+	}
 	return slices.DeleteFunc(all, func(f measure.Found) bool { return weather.MatchString(p.text[f.End:min(len(p.text), f.End+16)]) })
 }
 
@@ -591,12 +603,13 @@ func isShareOfOther(p plain, end int) bool {
 			return false
 		}
 		switch w := p.pieces[k].text; w {
-		case "of", "the", "our", "all", "those", "these", "its", "this", "that", "a", "an", "every", "each", "his", "her", "their", "my", "your", "who", "and", "on", "in", "more", "fewer", "extra":
+		case "of", "the", "our", "all", "those", "these", "its", "this", "that", "a", "an", "every", "each", "his", "her", "their", "my", "your", "who", "and", "on", "in", "more", "fewer", "extra", "der", "die", "des", "unserer", "aller", "de", "du", "les", "nos", "o", "a'n", "ein":
 			continue
 		case "off", "discount", "visitors", "visitor", "people", "members", "member", "team", "volunteers", "children", "guests", "crew", "us", "you", "men", "women", "adults", "families", "pupils", "school", "readers", "voters", "hands", "staff",
 			"ticket", "tickets", "price", "prices", "money", "cost", "costs", "budget", "gifts", "gift", "income", "takings", "donations", "fund", "funds", "fee", "fees", "bill", "vat", "tax", "rent", "sales", "profit", "proceeds",
-			"time", "year", "day", "days", "week", "weeks", "month", "months", "season", "hour", "hours", "morning", "evening", "weekend", "questions", "tea", "cake", "seats", "chance", "humidity", "letters", "emails", "world", "country", "story",
-			"stories", "tour", "tours", "hangar", "town", "village", "rain", "interest", "job", "jobs", "target", "appeal", "way", "journey", "route", "votes", "rivets", "pages", "page", "shop", "stalls", "parking":
+			"time", "year", "day", "days", "week", "weeks", "month", "months", "season", "hour", "hours", "morning", "evening", "weekend", "questions", "tea", "cake", "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december", "seats", "chance", "humidity", "letters", "emails", "world", "country", "story",
+			"stories", "tour", "tours", "hangar", "town", "village", "rain", "interest", "job", "jobs", "target", "appeal", "way", "journey", "route", "votes", "rivets", "pages", "page", "shop", "stalls", "parking",
+			"besucher", "mitglieder", "gäste", "kinder", "visiteurs", "membres", "gens", "ymwelwyr", "aelodau", "bobl", "plant":
 			return true
 		case "floor", "work", "battery": // and not "of the floor panel"
 			return k+1 == len(p.pieces) || howCommon(p.pieces[k+1].text) == link || strings.TrimSpace(p.text[p.pieces[k].end:p.pieces[k+1].start]) != ""

@@ -3,6 +3,7 @@ package leak
 import (
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // credited names may be told.
@@ -56,7 +57,9 @@ func namedKeys(v Value, c credited) []key {
 		return nil
 	}
 	full := func(words ...string) key {
-		return newKey(v.Kind, v.Where, fullName, piecesOf(strings.Join(words, " ")))
+		k := newKey(v.Kind, v.Where, fullName, piecesOf(strings.Join(words, " ")))
+		k.initials = slices.ContainsFunc(words, func(w string) bool { return utf8.RuneCountInString(w) == 1 })
+		return k
 	}
 	last := words[len(words)-1]
 	if len(words) == 1 {

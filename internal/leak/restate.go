@@ -15,6 +15,9 @@ const (
 	gaugeUnits  = `(?:swg|awg|gauge|gage|ga|g)`
 )
 
+// otherPercents is "per cent" beside figures in the tongues of the neighbours.
+const otherPercents = `(?i)([0-9])\s?(?:prozent(?:e|en)?|pour[ -]?cents?|y[ -]?cant|por[ -]?cien(?:to)?|por[ -]?cento|per[ -]?cento|percento|procente?|prosent(?:tia)?|v\.?\s?h\.?|ar[ -]?gant|faoin[ -]?gcéad|sa[ -]?cheud)(?:$|\b)`
+
 // restatement writes one way of saying a measurement as another.
 type restatement struct {
 	find *regexp.Regexp
@@ -47,6 +50,7 @@ var lengthRestatements = []restatement{
 }
 
 var shareRestatements = []restatement{
+	{regexp.MustCompile(otherPercents), "$1 %"},
 	{regexp.MustCompile(`(?i)\bpercentage points?\b|\bp\.\s?c\.|\b(?:parts? )?(?:in|per|out of) (?:a |one |every |each )?(?:hundred|100)(?: parts?)?\b|\bhundredths\b`), "%"},
 	{regexp.MustCompile(`(?i)\b0?\.([0-9]{2})( of (?:the|its|their) (?:thickness|metal|original|section|wall|sheet|plate|material))`), "$1 %$2"},
 	{regexp.MustCompile(`(?i)\b(a|an|one) (?:full|good|whole|clear|bare|mere|solid|fair|cool|round|whopping|neat|sound) (half|third|quarter|fourth|fifth|sixth|seventh|eighth|ninth|tenth|twelfth)\b`), "$1 $2"},
@@ -229,6 +233,8 @@ func (p plain) isMeasure(i int) bool {
 	case "rnm", "gge", "ga", "g", "half", "third", "thirds", "quarter", "quarters", "fourth", "fourths", "fifth", "fifths", "sixth", "sixths", "seventh", "sevenths", "eighth", "eighths", "ninth", "ninths",
 		"tenth", "tenths", "twelfth", "twelfths", "thickness", "in":
 		return s != "in" || i > 0 && p.pieces[i-1].digits
+	case "prozent", "prozente", "prozenten", "cent", "cents", "cant", "cien", "ciento", "cento", "percento", "procent", "procente", "prosent", "prosenttia", "vh", "gant", "gcéad", "cheud":
+		return i > 0 && (p.pieces[i-1].digits || i > 1 && p.pieces[i-2].digits)
 	case "w":
 		return strings.HasPrefix(p.text[p.pieces[i].end:], ".") && i+1 < len(p.pieces) && p.pieces[i+1].text == "g"
 	case "m":
