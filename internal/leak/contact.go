@@ -39,7 +39,7 @@ var (
 func (x *Index) contactsIn(p plain) []Finding {
 	var found []Finding
 	add := func(kind string, start, end int, plainly string) {
-		if shown := p.text[start:end]; !x.allowed(shown) && !x.allowed(plainly) {
+		if shown := p.text[start:end]; !x.allowed(shown) && !x.allowed(plainly) && !x.credited.tellsContact(formOf(kind, plainly), plainly) {
 			found = append(found, Finding{Code: CodeCall, Kind: kind, Start: start, End: end, Shown: hint(shown)})
 		}
 	}
@@ -61,6 +61,14 @@ func (x *Index) contactsIn(p plain) []Finding {
 		add(KindTelephone, s.from, s.to, s.plainly)
 	}
 	return found
+}
+
+// formOf is the kind by which a contact is compared; a private value has its own.
+func formOf(kind, plainly string) string {
+	if strings.Contains(plainly, "@") {
+		return KindEmail
+	}
+	return kind
 }
 
 // address is a private email address in any spelling of its two signs.
@@ -357,7 +365,10 @@ func saidTelephones(p plain) []span {
 		international := abroad && len(digits) >= shortestInternational && len(digits) <= longestInternational || first > 0 && p.spoken[first-1].text == "plus" && len(digits) >= shortestInternational && len(digits) <= longestInternational
 		if national || international {
 			from, to := p.spoken[first].start, p.spoken[i-1].end
-			all = append(all, span{from, to, p.text[from:to]})
+			if !national {
+				digits = "+" + digits
+			}
+			all = append(all, span{from, to, digits})
 		}
 	}
 	return all

@@ -24,6 +24,8 @@ type plain struct {
 	spoken []piece   // pieces with numbers in words as figures; nil if there are none
 	others [][]piece // further ways in which names may be read
 	digits bool      // it has figures
+
+	foreign []foreignLetter // in order
 }
 
 // read cuts the text into pieces.
@@ -65,6 +67,7 @@ type folder struct {
 	// unclosed: no comment is closed from here on, so that none is looked for.
 	unclosed bool
 	broken   bool // the last thing written is the line end of a tag
+	foreign  []foreignLetter
 }
 
 // fold returns the text as it is read, and after it the pieces that stand beside
@@ -72,7 +75,7 @@ type folder struct {
 func fold(source string) []plain {
 	f := &folder{source: source, skip: map[int]int{}}
 	f.run()
-	main := plain{text: f.out.String(), from: f.from, to: f.to}
+	main := plain{text: f.out.String(), from: f.from, to: f.to, foreign: f.foreign}
 	all := append([]plain{main}, f.side...)
 	return append(all, backwards(source, main)...)
 }
@@ -94,7 +97,13 @@ func (f *folder) run() {
 		next := f.markup(i)
 		if next == i {
 			r, n := utf8.DecodeRuneInString(f.source[i:])
+			at := f.out.Len()
 			f.emit(foldRune(r), i, i+n)
+			if isForeign(r) {
+				if s := eitherLetter()[r]; s != "" && f.out.Len() > at {
+					f.foreign = append(f.foreign, foreignLetter{at, f.out.Len(), s})
+				}
+			}
 			next = i + n
 		}
 		i = next

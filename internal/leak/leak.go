@@ -67,7 +67,8 @@ type Private struct {
 	Values   []Value
 	Notes    []Note
 	Readings []Reading
-	// Credited are names that may be told although a Value has them.
+	// Credited are names and contacts that may be told although a Value has them,
+	// however they are spaced and cased.
 	Credited []string
 	// RunOfWords is how many words in a row count as copied; 8 if it is 0.
 	RunOfWords int
@@ -95,6 +96,7 @@ type Index struct {
 	amounts   quantityIndex
 	costs     []cost
 	addresses []address
+	credited  credited
 	allowed   func(string) bool
 }
 
@@ -134,7 +136,7 @@ func NewIndex(p Private) *Index {
 	x.names, x.merged = newNameTable(b.keys), newNameTable(mergedKeys(b.keys))
 	x.readings = newReadingIndex(b.readings)
 	x.amounts = newQuantityIndex(b.quantities)
-	x.costs, x.addresses = b.costs, b.addresses
+	x.costs, x.addresses, x.credited = b.costs, b.addresses, b.credited
 	slices.SortStableFunc(x.costs, func(a, b cost) int { return cmp.Compare(a.thousandths, b.thousandths) })
 	return x
 }

@@ -109,10 +109,12 @@ func (x *Index) namesIn(p plain) []Finding {
 	for _, ps := range p.others {
 		look(x.names, ps)
 	}
+	look(x.names, foreignPieces(p, x.names))
 	if len(x.merged) > 0 {
 		look(x.merged, mergedPieces(p.pieces))
 	}
-	return slices.DeleteFunc(found, func(f Finding) bool { return x.allowed(p.text[f.Start:f.End]) })
+	found = slices.DeleteFunc(found, func(f Finding) bool { return x.allowed(p.text[f.Start:f.End]) })
+	return x.credited.without(p, found)
 }
 
 // search looks for keys in one text.

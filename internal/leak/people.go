@@ -6,23 +6,6 @@ import (
 	"unicode/utf8"
 )
 
-// credited names may be told.
-type credited struct {
-	all      map[string]bool // squeezed
-	surnames map[string]bool
-}
-
-func creditedNames(names []string) credited {
-	c := credited{all: map[string]bool{}, surnames: map[string]bool{}}
-	for _, n := range names {
-		c.all[squeezed(n)] = true
-		if names := nameWords(n); len(names) > 1 {
-			c.surnames[squeezed(names[len(names)-1])] = true
-		}
-	}
-	return c
-}
-
 // nameWords cuts a person's name into its words, titles and letters after it
 // left out; "Penhallick, Gus" is turned round.
 func nameWords(name string) []string {
@@ -53,7 +36,7 @@ var spelledOut = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "
 
 func namedKeys(v Value, c credited) []key {
 	words := nameWords(v.Value)
-	if len(words) == 0 || c.all[squeezed(v.Value)] {
+	if len(words) == 0 || c.tells(v.Value) {
 		return nil
 	}
 	full := func(words ...string) key {

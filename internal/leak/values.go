@@ -13,6 +13,9 @@ import (
 func (b *builder) keep(given Value) {
 	v := newPrivateValue(given, b.sense(given.Kind))
 	as := v.sense.roleOf(v)
+	if (as == aReading || as == aCost) && b.credited.all[squeezed(given.Value)] {
+		return
+	}
 	for _, one := range apart(v.Value.Value, as) {
 		b.keepName(v, Value{v.Kind, one, v.Where}, as)
 	}
@@ -50,7 +53,7 @@ func (b *builder) sense(kind string) kindSense {
 
 // keepName adds the forms of a value by which it may be named.
 func (b *builder) keepName(v *privateValue, one Value, as role) {
-	told := b.credited.all[squeezed(one.Value)]
+	told := b.credited.tells(one.Value)
 	switch as {
 	case aPerson:
 		b.keys = append(b.keys, personKeys(one, b.credited)...)
@@ -58,6 +61,9 @@ func (b *builder) keepName(v *privateValue, one Value, as role) {
 			b.keys = append(b.keys, nameKeys(one, aTerm)...)
 		}
 	case aContact:
+		if b.credited.tellsAll(v.plain) {
+			return
+		}
 		b.keys = append(b.keys, contactKeys(one)...)
 		b.addresses = append(b.addresses, addressesOf(one)...)
 	case aFirm, aTerm:
