@@ -10,13 +10,14 @@ import (
 type credited struct {
 	all      map[string]bool // squeezed
 	surnames map[string]bool
+	words    map[string]bool
 	contacts map[string]bool
 	phones   []string
 	names    nameTable // to find them in a text
 }
 
 func creditedNames(names []string) credited {
-	c := credited{all: map[string]bool{}, surnames: map[string]bool{}, contacts: map[string]bool{}}
+	c := credited{all: map[string]bool{}, surnames: map[string]bool{}, words: map[string]bool{}, contacts: map[string]bool{}}
 	var keys []key
 	for _, n := range names {
 		c.all[squeezed(n)] = true
@@ -28,6 +29,9 @@ func creditedNames(names []string) credited {
 		if names := nameWords(n); len(names) > 1 {
 			c.all[squeezed(strings.Join(names, " "))] = true
 			c.surnames[squeezed(names[len(names)-1])] = true
+		}
+		for _, p := range piecesOf(n) {
+			c.words[p.text] = true
 		}
 		c.addContacts(n)
 	}

@@ -43,6 +43,23 @@ func firmKeys(v Value, c class) []key {
 	return keys
 }
 
+// shortFirm is the first word of a firm's name, if that is no everyday word and
+// more of the name follows.
+func shortFirm(v Value) (key, bool) {
+	const shortest = 5 // letters
+	ps := withAnd(v.Value)
+	for len(ps) > 1 && (isLegalForm(ps[len(ps)-1].text) || ps[len(ps)-1].text == "and") {
+		ps = ps[:len(ps)-1]
+	}
+	if len(ps) > 1 && ps[0].text == "the" {
+		ps = ps[1:]
+	}
+	if len(ps) < 2 || ps[0].digits || ps[1].joined || len(ps[0].text) < shortest || howCommon(ps[0].text) != rare || isTradeWord(ps[0].text) {
+		return key{}, false
+	}
+	return newKey(v.Kind, v.Where, firmShort, ps[:1]), true
+}
+
 func isFamily(s string) bool {
 	switch s {
 	case "son", "sons", "daughter", "daughters", "bros", "brothers", "partners", "family", "associates":

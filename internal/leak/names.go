@@ -16,6 +16,7 @@ const (
 	fullName         // of a person
 	surname
 	firm
+	firmShort // the one distinctive word of a firm's name
 	term
 )
 
@@ -285,8 +286,57 @@ func (m match) counts() bool {
 		return m.nameCounts() && m.surnameCounts()
 	case firm:
 		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i))) // "Blue water lapped."
+	case firmShort:
+		return m.firmShortCounts()
 	}
 	return m.nameCounts()
+}
+
+// firmShortCounts: the distinctive word of a firm's name by itself, written as a
+// name is and where a firm may stand: "Weirside sent it", and not "at the weirside",
+// "near Weirside" or "Weirside Lane".
+func (m match) firmShortCounts() bool {
+	first := m.ps[m.i]
+	if m.i != m.j || m.plural() || !first.capital || first.joined {
+		return false
+	}
+	next, plainNext := m.next()
+	owns := m.j+1 < len(m.ps) && m.ps[m.j+1].ofS
+	if plainNext && (next.capital || isStreet(next.text)) {
+		return false
+	}
+	if m.opensSentence(m.i) {
+		return owns || plainNext && (isHumanVerb(next.text) || isTrading(next.text))
+	}
+	if m.i == 0 {
+		return true
+	}
+	if m.allCapitals() && m.ps[m.i-1].capital && len(m.ps[m.i-1].text) > 1 && m.text[m.ps[m.i-1].start:m.ps[m.i-1].end] == strings.ToUpper(m.ps[m.i-1].text) {
+		return false // a heading
+	}
+	before := m.ps[m.i-1]
+	if m.gap(m.i) != " " {
+		return true
+	}
+	return !isDeterminer(before.text) && !isWhereabouts(before.text) && (!before.capital || m.opensSentence(m.i-1))
+}
+
+// isTrading: what a firm does.
+func isTrading(s string) bool {
+	switch s {
+	case "sent", "sends", "made", "makes", "supplied", "supplies", "cast", "delivered", "delivers", "quoted", "charged", "sold", "sells", "promised", "forged", "rolled", "machined", "plated", "posted", "refused", "has", "had", "did", "will", "would", "is", "was", "are", "were", "let":
+		return true
+	}
+	return false
+}
+
+// isWhereabouts: behind it stands a place.
+func isWhereabouts(s string) bool {
+	switch s {
+	case "at", "in", "near", "around", "across", "above", "over", "towards", "off", "beside", "along", "outside", "inside", "through", "past", "beyond", "between", "into", "on", "up", "down", "below", "behind", "round", "called", "named":
+		return true
+	}
+	return false
 }
 
 // wholeWords: a key begins and ends where a word does. A long key with letters
@@ -420,6 +470,9 @@ func (m match) surnameCounts() bool {
 	}
 	if m.opensSentence(m.i) {
 		return !m.plural() && plainNext && isHumanVerb(next.text) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
+	}
+	if m.i == 0 {
+		return true // "@Bell"
 	}
 	if before := m.ps[m.i-1]; !m.plural() && isDeterminer(before.text) && m.gap(m.i) == " " {
 		return false // "the Bell", but "the Bells"

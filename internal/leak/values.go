@@ -70,6 +70,9 @@ func (b *builder) keepName(v *privateValue, one Value, as role) {
 		if !told {
 			b.keys = append(b.keys, nameKeys(one, as)...)
 		}
+		if k, ok := shortFirm(one); as == aFirm && !told && ok && !b.credited.words[k.exact] {
+			b.keys = append(b.keys, k)
+		}
 	case anIdentifier:
 		if told {
 			return
