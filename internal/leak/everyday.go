@@ -72,7 +72,19 @@ hallow archive reception website internet nightingale partridge peacock starling
 pickle bacon ham beech birch cedar willow rowan hazel holm slater tiler barrow wheelwright shipwright boatman waterman seaman gunner marine pier wharf lighthouse beacon anchor flint pebble cliffs dale fell glen heather meadows orchid pasture ploughman rye barley
 sheriff squire steward abbot monk nun friar vicar deacon canon saint angel demon giles merry gay happy sadly noon dusk spare may june augustus bliss comfort constant darling dearing diamond ruby emerald amber pearl sapphire opal garnet topaz carat
 hook hooker trotter rider racer runner jumper dancer singer player fiddler piper drummer bugler horner harp lute reeder scribe clerke mercer draper tailor weaver spinner fuller tucker walker webber shearer shepherd hind hart stag roe doe buck badger otter beaver hare
-stanley knife forth thames tweed severn trent avon dart wear tees humber mersey clyde kent essex london york lincoln derby stafford buxton bath wells exeter chester lancaster winchester durham england english ireland irish scot scott scotland welsh`
+stanley knife forth thames tweed severn trent avon dart wear tees humber mersey clyde kent essex london york lincoln derby stafford buxton bath wells exeter chester lancaster winchester durham england english ireland irish scot scott scotland welsh
+bellow bellows thatcher glazier saddler cutler currier collier tinker cordwainer cobbler farrier forester fowler gaoler hatter hosier limner ostler packer plasterer pargeter quarrier reaper reeve sadler salter
+sexton skinner slinger spicer steeplejack stoker tanner thresher tiller tinsmith tranter usher verger vintner wainwright warden warrener whittler sorrel bramble thistle nettle clover bracken furze gorse broom
+alder aspen elder elm maple poplar sycamore hawthorn blackthorn larch sedge lichen ling lavender rosemary tansy yarrow teasel fennel parsley gannet lapwing kestrel plover curlew dunlin teal widgeon mallard
+pochard fulmar kittiwake cormorant shag petrel puffin skua godwit sandpiper redshank osprey buzzard falcon merlin harrier goshawk linnet siskin wagtail wheatear whinchat stonechat dipper jackdaw magpie cuckoo
+pheasant grouse quail coot moorhen thrush blackbird bunting oystercatcher cygnet gosling eider mole vole shrew ferret stoat weasel hedgehog squirrel rabbit vixen lynx bullock heifer ram ewe lambkin colt filly
+mare pony trout perch bream carp tench grayling mullet sole turbot brill haddock hake whelk cockle mussel limpet winkle crab lobster prawn shrimp sprat mackerel estuary fenland moorland marshland
+heathland shingle dune saltmarsh weir lakeside seaside riverside hillside beck firth loch tarn mere lagoon cove inlet islet skerry shoal reef spit strand foreshore haven headland cape ridge crag tor
+knoll dell dingle glade copse thicket spinney fen bog mire lough dyke causeway canal bollard capstan anchorage boom gaff sprit jib transom thwart gunwale helm paddle rowlock fender hawser halyard lanyard cleat
+shackle bosun coxswain purser skipper timber plating castings bearings fasteners foundry smithy rigging sailcloth canvas calico hessian upholstery webbing tarpaulin ledger invoice warehouse granary brewery
+bakery tannery pottery nursery kiln frank drew nick bob sue gene chuck sandy rusty ginger misty jimmy jenny josh harry dandy lance piers skip wade pip tab tad rocky sonny fiddle flute oboe viola cello trumpet
+cymbal harmony melody chord tenor alto treble minstrel ballad carol anthem psalm hymn choir amble ramble saunter stroll trudge gallop canter trot hurdle tackle bowler batter wicket goalie alarm aboard afloat
+adrift astern abeam aground aloft alight alike arise arose abide abode abound across afar afield afoot afresh ajar akin amend amid amiss apiece aside astray awry swamp spool spine stall stile swarm swirl`
 
 // stockPhrases are runs of words that everybody writes. They say nothing about
 // where a text was copied from.

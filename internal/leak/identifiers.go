@@ -94,6 +94,9 @@ func oneFirm(v Value, c class, short []piece) []key {
 		ways := []string{p.text}
 		if p.text == "and" {
 			ways = []string{"and", "", "n"}
+			if len(ands) == 1 { // in the tongues of the neighbours
+				ways = append(ways, "et", "und", "a", "y", "og", "och", "en")
+			}
 		}
 		var longer [][]piece
 		for _, f := range forms {

@@ -285,11 +285,16 @@ func (m match) counts() bool {
 	case surname:
 		return m.nameCounts() && m.surnameCounts()
 	case firm:
-		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i))) // "Blue water lapped."
+		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i)) || m.key.words > 2 || !m.hasCapitals()) // "Blue water lapped."
 	case firmShort:
 		return m.firmShortCounts()
 	}
 	return m.nameCounts()
+}
+
+// hasCapitals: in a text without any, small letters say nothing.
+func (s search) hasCapitals() bool {
+	return slices.ContainsFunc(s.ps, func(p piece) bool { return p.capital })
 }
 
 // firmShortCounts: the distinctive word of a firm's name by itself, written as a
@@ -333,7 +338,7 @@ func isTrading(s string) bool {
 // isWhereabouts: behind it stands a place.
 func isWhereabouts(s string) bool {
 	switch s {
-	case "at", "in", "near", "around", "across", "above", "over", "towards", "off", "beside", "along", "outside", "inside", "through", "past", "beyond", "between", "into", "on", "up", "down", "below", "behind", "round", "called", "named":
+	case "at", "in", "near", "around", "across", "above", "over", "towards", "off", "beside", "along", "outside", "inside", "through", "past", "beyond", "between", "into", "on", "up", "down", "below", "behind", "round":
 		return true
 	}
 	return false
@@ -397,6 +402,9 @@ func (m match) nameCounts() bool {
 		if m.endsSentence(k) && !m.splitByMark(k) {
 			return false
 		}
+		if m.key.words == 2 && m.key.class != fullName && !m.ps[k-1].capital && !m.ps[k].capital && strings.TrimRight(m.gap(k), " \n") == "," {
+			return false // "in winter, move with care"
+		}
 	}
 	return true
 }
@@ -437,10 +445,13 @@ func (m match) fullNameCounts() bool {
 // not Reed, S. Behind @ and # people write so on purpose.
 func (m match) gluedInitial() bool {
 	const longEnough = 7 // letters with the initial
+	if m.i == m.j && m.lastRead == len(m.ps[m.i].text) && isEveryday(m.ps[m.i].text) {
+		return true // "alarm" for Al Arm
+	}
 	if m.i != m.j || !m.key.initials || !m.key.ordinary && len(m.key.exact) > longEnough {
 		return false
 	}
-	return isEveryday(m.ps[m.i].text) || !strings.HasSuffix(m.text[:m.ps[m.i].start], "@") && !strings.HasSuffix(m.text[:m.ps[m.i].start], "#")
+	return !strings.HasSuffix(m.text[:m.ps[m.i].start], "@") && !strings.HasSuffix(m.text[:m.ps[m.i].start], "#")
 }
 
 // plural reports whether an s is left over behind the match.
@@ -477,6 +488,9 @@ func (m match) surnameCounts() bool {
 	if before := m.ps[m.i-1]; !m.plural() && isDeterminer(before.text) && m.gap(m.i) == " " {
 		return false // "the Bell", but "the Bells"
 	}
+	if before := m.ps[m.i-1].text; before == "in" || before == "at" || before == "near" {
+		return m.j+1 < len(m.ps) && m.ps[m.j+1].ofS // "in Winter"
+	}
 	if before := m.ps[m.i-1]; before.capital && strings.TrimSpace(m.gap(m.i)) == "" {
 		return m.opensSentence(m.i-1) && (howCommon(before.text) == link || isAsking(before.text)) // "Then Marsh", and not "Salt Marsh"
 	}
@@ -487,7 +501,7 @@ func (m match) surnameCounts() bool {
 // everyday ones does not have: "the bellows breathe", "a bellow". In a text without
 // capitals nothing can be told from them.
 func (m match) commonNoun() bool {
-	const longEnough = 7 // letters; nobody's word by chance
+	const longEnough = 8 // letters; nobody's word by chance
 	if len(m.key.exact) > longEnough || m.i != m.j || m.allCapitals() {
 		return false
 	}
@@ -495,7 +509,7 @@ func (m match) commonNoun() bool {
 		return m.plural() && m.opensSentence(m.i)
 	}
 	return (m.plural() || m.i > 0 && isDeterminer(m.ps[m.i-1].text) && m.gap(m.i) == " " && !(m.j+1 < len(m.ps) && m.ps[m.j+1].ofS)) &&
-		slices.ContainsFunc(m.ps, func(p piece) bool { return p.capital })
+		m.hasCapitals()
 }
 
 // isDeterminer: what stands before a thing and not before one person's name.

@@ -275,6 +275,7 @@ var moneyRestatements = []restatement{
 	{regexp.MustCompile(`([£€$]\s?[0-9.,]*)[oO]([0-9.,]*)\b`), "${1}0$2"},
 	{regexp.MustCompile(`([£€$]\s?[0-9.,]*[0-9])[oO]\b`), "${1}0"},
 	{regexp.MustCompile(`(?i)\b(?:UKP|STG)\b`), "GBP"},
+	{regexp.MustCompile(`(?i)\b(?:US|U\.S\.|American) dollars?\b`), "USD"},
 	{regexp.MustCompile(`(?i)\ba thousand\b`), "1 thousand"},
 	{regexp.MustCompile(`(?i)\ba grand( (?:and|in|for|on|to|all|less|more|or|each|by|at)\b|[.,;!?)]|$)`), "1 grand$1"},
 	{regexp.MustCompile(`(?i)\ba couple of (?:grand|thousand)\b`), "2 grand"},

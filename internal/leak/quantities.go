@@ -187,7 +187,7 @@ var units = sync.OnceValue(func() unitTable {
 	slices.SortFunc(ownCase, longestFirst)
 	names := `((?i:` + strings.Join(slices.Compact(anyCase), "|") + `)|` + strings.Join(slices.Compact(ownCase), "|") + `)`
 	end := `(?:$|[^\pL\pN])`
-	t.after = regexp.MustCompile(`(^|[^\pL\pN.,])(-\s?|minus |plus |\+)?(` + number + `)(?:\s?(?:-|to|or|and|bis|à)\s?(-|minus )?(` + number + `))?[\s-]{0,2}(?:(?:of an? |of )?)` + names + end)
+	t.after = regexp.MustCompile(`(^|[^\pL\pN.,£€$])(-\s?|minus |plus |\+)?(` + number + `)(?:\s?(?:-|to|or|and|bis|à)\s?(-|minus )?(` + number + `))?[\s-]{0,2}(?:(?:of an? |of )?)` + names + end)
 	t.before = regexp.MustCompile(`(?:^|[^\pL\pN])` + names + `\s?[)\]]?\s{0,2}[:=|]\s{0,2}(` + number + `)(?:$|[^\pL\pN])`)
 	return t
 })
@@ -219,7 +219,7 @@ type quantity struct {
 	at        span
 	amount    float64 // as written
 	tolerance float64 // half a unit of the last digit
-	digits    int     // significant ones
+	step      float64 // the same, whatever is taken for exact
 	units     []unit
 }
 
@@ -327,11 +327,11 @@ func amountsOf(figures string) []quantity {
 		}
 		whole, part, _ := strings.Cut(s, ".")
 		q := quantity{amount: n, tolerance: math.Pow10(-len(part)) / 2}
-		q.digits = len(strings.TrimLeft(whole+part, "0"))
-		if noughts := len(whole) - len(strings.TrimRight(whole, "0")); part == "" && noughts >= 2 && q.digits-noughts >= 2 {
+		q.step = q.tolerance
+		if noughts := len(whole) - len(strings.TrimRight(whole, "0")); part == "" && noughts >= 2 && len(whole)-noughts >= 2 {
 			q.tolerance = math.Pow10(noughts) / 2 // "3,400 kg" may be 3,412
 		}
-		if n < 20*q.tolerance {
+		if n < 40*q.tolerance {
 			q.tolerance /= 10 // "2 bar" is taken for 2.0
 		}
 		all = append(all, q)
@@ -382,7 +382,7 @@ func (a quantity) and(b quantity, q plain) (quantity, bool) {
 	for _, u := range a.units {
 		for _, v := range b.units {
 			if u.of == v.of && u.of != ofTemperature && v.size < u.size && b.amount*v.size < u.size {
-				return quantity{at: span{from: a.at.from, to: b.at.to}, amount: a.amount*u.size/v.size + b.amount, tolerance: b.tolerance, digits: a.digits + b.digits, units: []unit{v}}, true
+				return quantity{at: span{from: a.at.from, to: b.at.to}, amount: a.amount*u.size/v.size + b.amount, tolerance: b.step, step: b.step, units: []unit{v}}, true
 			}
 		}
 	}

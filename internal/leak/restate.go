@@ -11,12 +11,12 @@ import (
 // both are looked through.
 
 const (
-	lengthUnits = `(?:mm|mms|rnm|millimet(?:re|er)s?|cm|centimet(?:re|er)s?|µm|um|microns?|micromet(?:re|er)s?|thou|thous|mils?|in|inch|inches|"|″|”)`
+	lengthUnits = `(?:mm|mms|rnm|mill?imet(?:re|er|r|rau)s?n?|cm|centimet(?:re|er)s?|µm|um|microns?|micromet(?:re|er)s?|thou|thous|mils?|in|inch|inches|"|″|”)`
 	gaugeUnits  = `(?:swg|awg|gauge|gage|ga|g)`
 )
 
 // otherPercents is "per cent" beside figures in the tongues of the neighbours.
-const otherPercents = `(?i)([0-9])\s?(?:prozent(?:e|en)?|pour[ -]?cents?|y[ -]?cant|por[ -]?cien(?:to)?|por[ -]?cento|per[ -]?cento|percento|procente?|prosent(?:tia)?|v\.?\s?h\.?|ar[ -]?gant|faoin[ -]?gcéad|sa[ -]?cheud)(?:$|\b)`
+const otherPercents = `(?i)([0-9])\s?(?:prozent(?:e|en)?|pour[ -]?cents?|y[ -]?cant|por[ -]?cien(?:to)?|por[ -]?cento|per[ -]?cento|percento|procente?|prosent(?:tia)?|v\.?\s?h\.?|ar[ -]?gant|faoin[ -]?gc[ée]ad|sa[ -]?cheud)(?:$|\b)`
 
 // restatement writes one way of saying a measurement as another.
 type restatement struct {
@@ -40,6 +40,7 @@ var lengthRestatements = []restatement{
 	{regexp.MustCompile(`(?i)\bof an? (millimet(?:re|er)|mm|inch|in\b|centimet(?:re|er)|cm)`), "$1"},
 	{regexp.MustCompile(`(?i)([0-9])\s?(?:mms|m\.m\.?|rnm)(?:\b|$|[\s,;])`), "$1 mm "},
 	{regexp.MustCompile(`(?i)\b(?:gge|gag)\b`), "gauge"},
+	{regexp.MustCompile(`(?i)\bmil[l]?imetr(?:au)?\b|\bmillimetern\b`), "mm"},
 	{regexp.MustCompile(`(?i)[\[(]\s?(swg|awg|gauge|mm|in|inch|thou|microns?)\s?[\])]`), "$1"},
 	{regexp.MustCompile(`(?i)\b(?:in|on|of|by|to|from) (?:the )?(?:imperial |british )?(?:standard )?(?:wire gauge|swg\b|s\.\s?w\.\s?g\b\.?)`), "swg"},
 	{regexp.MustCompile(`(?i)\b(?:imperial|british|english)(?: standard)?(?: wire)? gauge\b`), "swg"},
@@ -208,7 +209,7 @@ func sayDecimals(ps []piece, i int) (figures string, next int) {
 
 func isMeasureWord(s string) bool {
 	switch s {
-	case "mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters", "cm", "centimetre", "centimetres", "micron", "microns", "micrometre", "micrometres", "µm", "um", "thou", "thousandths", "thousandth", "mil", "mils",
+	case "mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters", "milimetr", "milimetrau", "millimetern", "cm", "centimetre", "centimetres", "micron", "microns", "micrometre", "micrometres", "µm", "um", "thou", "thousandths", "thousandth", "mil", "mils",
 		"inch", "inches", "gauge", "swg", "awg", "hundredths", "percent", "per", "percentage", "of":
 		return true
 	}
@@ -233,8 +234,10 @@ func (p plain) isMeasure(i int) bool {
 	case "rnm", "gge", "ga", "g", "half", "third", "thirds", "quarter", "quarters", "fourth", "fourths", "fifth", "fifths", "sixth", "sixths", "seventh", "sevenths", "eighth", "eighths", "ninth", "ninths",
 		"tenth", "tenths", "twelfth", "twelfths", "thickness", "in":
 		return s != "in" || i > 0 && p.pieces[i-1].digits
-	case "prozent", "prozente", "prozenten", "cent", "cents", "cant", "cien", "ciento", "cento", "percento", "procent", "procente", "prosent", "prosenttia", "vh", "gant", "gcéad", "cheud":
+	case "prozent", "prozente", "prozenten", "cent", "cents", "cant", "cien", "ciento", "cento", "percento", "procent", "procente", "prosent", "prosenttia", "vh", "gant", "gcéad", "gcead", "cheud":
 		return i > 0 && (p.pieces[i-1].digits || i > 1 && p.pieces[i-2].digits)
+	case "v":
+		return i > 0 && p.pieces[i-1].digits && i+1 < len(p.pieces) && p.pieces[i+1].text == "h"
 	case "w":
 		return strings.HasPrefix(p.text[p.pieces[i].end:], ".") && i+1 < len(p.pieces) && p.pieces[i+1].text == "g"
 	case "m":

@@ -240,9 +240,13 @@ func contactKeys(v Value) []key {
 	if rest, ok := strings.CutPrefix(national, "44"); ok && strings.HasPrefix(strings.TrimSpace(v.Value), "+") {
 		national = strings.TrimPrefix(rest, "0")
 	}
-	const local = 6 // figures that are dialled within a town
-	for _, form := range [...]string{national, national[max(0, len(national)-local):]} {
-		if len(form) >= local {
+	// What is dialled within a town has six to eight figures.
+	forms := []string{national}
+	for local := 6; local <= 8; local++ {
+		forms = append(forms, national[max(0, len(national)-local):])
+	}
+	for _, form := range forms {
+		if len(form) >= 6 {
 			keys = append(keys, newKey(v.Kind, v.Where, identifier, piecesOf(form)))
 		}
 	}
