@@ -39,7 +39,7 @@ func feetIn(p plain) []measure.Found {
 func feetAndInches(text string, m []int) (measure.Found, bool) {
 	feet, err := strconv.Atoi(group(text, m, 1))
 	inches, err2 := strconv.Atoi(group(text, m, 2))
-	if err != nil || err2 != nil || inches > 11 || group(text, m, 7) == "" && strings.Contains(text[m[0]:m[1]], "and") {
+	if err != nil || err2 != nil || inches > 11 || group(text, m, 7) == "" && (strings.Contains(text[m[0]:m[1]], "and") || strings.Contains(text[m[0]:m[1]], ",")) {
 		return measure.Found{}, false
 	}
 	length := measure.Length(12*feet+inches) * measure.Inch

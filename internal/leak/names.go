@@ -22,12 +22,14 @@ const (
 
 // key is one form of a private value.
 type key struct {
-	similar string // squeezed, look-alikes folded: what is searched for
-	exact   string // squeezed
-	kind    string
-	where   string
-	class   class
-	words   int // runs of letters and digits with something between them
+	similar   string // squeezed, look-alikes folded: what is searched for
+	exact     string // squeezed
+	kind      string
+	where     string
+	class     class
+	words     int // runs of letters and digits with something between them
+	firstWord int // bytes of the first piece
+	content   int // words of it that say something
 	// beside: an identifier that counts only beside one of these words.
 	beside   []string
 	ordinary bool // made of everyday words alone
@@ -49,7 +51,13 @@ func newKey(kind, where string, c class, ps []piece) key {
 		} else {
 			k.letters = true
 		}
+		if !p.joined && howCommon(p.text) != link {
+			k.content++
+		}
 		k.ordinary = k.ordinary && (p.digits || isEveryday(p.text))
+	}
+	if len(ps) > 0 {
+		k.firstWord = len(ps[0].text)
 	}
 	k.exact = exact.String()
 	k.similar = similar(k.exact)
@@ -285,7 +293,7 @@ func (m match) counts() bool {
 	case surname:
 		return m.nameCounts() && m.surnameCounts()
 	case firm:
-		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i)) || m.key.words > 2 || !m.hasCapitals()) // "Blue water lapped."
+		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i)) || m.key.content > 2 || m.i < m.j && !m.hasCapitals() || m.i == m.j && m.key.content > 1) // "Blue water lapped."
 	case firmShort:
 		return m.firmShortCounts()
 	}
@@ -395,7 +403,7 @@ func (m match) everyday() bool {
 // hall" for Penhall), is not an everyday word that looks like it ("hail" for
 // Hall), and does not reach over the end of a sentence.
 func (m match) nameCounts() bool {
-	if m.everyday() && (m.words() > m.key.words || m.written() != m.key.exact) {
+	if m.everyday() && (m.words() > m.key.words || m.written() != m.key.exact || m.words() == m.key.words && len(m.ps[m.i].text) != m.key.firstWord) {
 		return false
 	}
 	for k := m.i + 1; k <= m.j; k++ {
@@ -480,7 +488,7 @@ func (m match) surnameCounts() bool {
 		return false // "Marsh Lane", a heading
 	}
 	if m.opensSentence(m.i) {
-		return !m.plural() && plainNext && isHumanVerb(next.text) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
+		return !m.plural() && plainNext && isHumanVerb(next.text) && (next.text != "and" || m.j+2 < len(m.ps) && m.ps[m.j+2].capital) || m.j+1 < len(m.ps) && m.ps[m.j+1].ofS && m.ps[m.j+1].start < first.end+2 && !isEverydayThing(first.text)
 	}
 	if m.i == 0 {
 		return true // "@Bell"

@@ -16,6 +16,7 @@ type told struct {
 	part, kind, where string
 	length            measure.Length
 	share             measure.Percent
+	rest              bool // what a share lost leaves; it counts where the words say so
 }
 
 type readingIndex struct {
@@ -27,7 +28,12 @@ func newReadingIndex(readings []Reading) readingIndex {
 	byPart := map[string][]Reading{}
 	for _, r := range readings {
 		if r.IsShare {
-			x.shares = append(x.shares, told{part: r.Part, kind: r.Kind, where: r.Where, share: r.Share})
+			t := told{part: r.Part, kind: r.Kind, where: r.Where, share: r.Share}
+			x.shares = append(x.shares, t)
+			if t.share = 100*measure.OnePercent - t.share; t.share > 0 {
+				t.rest = true
+				x.shares = append(x.shares, t)
+			}
 			continue
 		}
 		x.lengths = append(x.lengths, told{part: r.Part, kind: r.Kind, where: r.Where, length: r.Length})
@@ -88,7 +94,7 @@ func (x readingIndex) in(p plain, parts []string, anyPart bool) []Finding {
 		inWords := !strings.ContainsAny(f.Written, "0123456789¼½¾⅓⅔⅛")
 		from := sort.Search(len(x.shares), func(i int) bool { return x.shares[i].share >= f.Percent-f.Tolerance })
 		for i := from; i < len(x.shares) && f.Covers(x.shares[i].share); i++ {
-			if about(x.shares[i]) && (!anyPart || !inWords || x.shares[i].part == "") { // "half the team" is about no part in particular
+			if about(x.shares[i]) && (!x.shares[i].rest || p.saysLeft(f.End)) && (!anyPart || !inWords || x.shares[i].part == "") { // "half the team" is about no part in particular
 				add(x.shares[i], span{from: f.Start, to: f.End})
 				break
 			}
@@ -96,6 +102,11 @@ func (x readingIndex) in(p plain, parts []string, anyPart bool) []Finding {
 	}
 	return found
 }
+
+// saysLeft reports whether the words after a share say that it was left.
+func (p plain) saysLeft(end int) bool { return left.MatchString(p.text[end:min(len(p.text), end+48)]) }
+
+var left = regexp.MustCompile(`(?i)^(?:\s+[\pL]+){0,5}?\s+(?:left|remain(?:s|ed|ing)?|survive[sd]?|intact|sound)\b`)
 
 // cost is a sum of money in thousandths of its currency; the currency may not
 // be known.
@@ -276,6 +287,11 @@ var moneyRestatements = []restatement{
 	{regexp.MustCompile(`([£€$]\s?[0-9.,]*[0-9])[oO]\b`), "${1}0"},
 	{regexp.MustCompile(`(?i)\b(?:UKP|STG)\b`), "GBP"},
 	{regexp.MustCompile(`(?i)\b(?:US|U\.S\.|American) dollars?\b`), "USD"},
+	// from memory: German, French and Welsh
+	{regexp.MustCompile(`(?i)([0-9])\s?(?:franken|sfr\b|francs? suisses?)`), "$1 CHF"},
+	{regexp.MustCompile(`(?i)\bs?fr\.\s?([0-9])`), "CHF $1"},
+	{regexp.MustCompile(`(?i)([0-9])\s?ewros?\b`), "$1 euros"},
+	{regexp.MustCompile(`(?i)([0-9])\s?(?:pfund|punt|o bunnoedd|livres? sterling)\b`), "$1 pounds"},
 	{regexp.MustCompile(`(?i)\ba thousand\b`), "1 thousand"},
 	{regexp.MustCompile(`(?i)\ba grand( (?:and|in|for|on|to|all|less|more|or|each|by|at)\b|[.,;!?)]|$)`), "1 grand$1"},
 	{regexp.MustCompile(`(?i)\ba couple of (?:grand|thousand)\b`), "2 grand"},
@@ -333,7 +349,7 @@ func isMoneyWord(s string) bool {
 	switch s {
 	case "cost", "costs", "costing", "paid", "pay", "price", "priced", "bill", "billed", "invoice", "invoiced", "spent", "spend", "charge", "charged", "quote", "quoted", "came", "come", "worth", "total", "totalled", "fee", "cheque",
 		"budget", "budgeted", "sum", "receipt", "estimate", "estimated", "value", "valued", "grant", "donation", "deposit", "owe", "owed", "raised", "set", "handed", "parted", "sold", "bought",
-		"grand", "k", "ukp", "stg", "gbp", "eur", "usd", "chf", "sek", "nok", "dkk", "cad", "aud", "nzd", "jpy", "pln", "pound", "pounds", "quid", "sterling", "euro", "euros", "dollar", "dollars", "pence", "p":
+		"grand", "k", "franken", "sfr", "fr", "francs", "ewro", "ewros", "pfund", "punt", "bunnoedd", "livres", "ukp", "stg", "gbp", "eur", "usd", "chf", "sek", "nok", "dkk", "cad", "aud", "nzd", "jpy", "pln", "pound", "pounds", "quid", "sterling", "euro", "euros", "dollar", "dollars", "pence", "p":
 		return true
 	}
 	return false

@@ -5,7 +5,6 @@ import (
 	"math"
 	"regexp"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 	"sync"
@@ -186,7 +185,7 @@ var units = sync.OnceValue(func() unitTable {
 	slices.SortFunc(anyCase, longestFirst)
 	slices.SortFunc(ownCase, longestFirst)
 	names := `((?i:` + strings.Join(slices.Compact(anyCase), "|") + `)|` + strings.Join(slices.Compact(ownCase), "|") + `)`
-	end := `(?:$|[^\pL\pN])`
+	end := `(?:$|[^\pL\pN/]|/[^\pL])`
 	t.after = regexp.MustCompile(`(^|[^\pL\pN.,£€$])(-\s?|minus |plus |\+)?(` + number + `)(?:\s?(?:-|to|or|and|bis|à)\s?(-|minus )?(` + number + `))?[\s-]{0,2}(?:(?:of an? |of )?)` + names + end)
 	t.before = regexp.MustCompile(`(?:^|[^\pL\pN])` + names + `\s?[)\]]?\s{0,2}[:=|]\s{0,2}(` + number + `)(?:$|[^\pL\pN])`)
 	return t
@@ -216,7 +215,8 @@ func unitKey(name string) string {
 // quantity is an amount in a text or in a private value, as each unit that may be
 // meant. Without units, only its figures and dimension are known.
 type quantity struct {
-	at        span
+	at        span    // in the text
+	near      span    // in the text as it was written out again
 	amount    float64 // as written
 	tolerance float64 // half a unit of the last digit
 	step      float64 // the same, whatever is taken for exact
@@ -258,6 +258,8 @@ var amountRestatements = []restatement{
 	{regexp.MustCompile(`(?i)(?:¾|\b(?:three|3)[ -]quarters)(?: of)?(?: an?)? `), "0.75 "},
 	{regexp.MustCompile(`(?i)(?:¼|\b(?:a |1 )?quarter)(?: of)?(?: an?)? `), "0.25 "},
 	{regexp.MustCompile(`(?i)\ban? (kilo|kilogram|kilogramme|pound|ounce|ton|tonne|litre|pint|gallon|hundredweight|stone|bar)\b`), "1 $1"},
+	{regexp.MustCompile(`\b([0-9]{1,3})\s?(h|hrs?|hours?)\s?([0-5][0-9])(\s(?:of|in|and|at|on|to|the|for|by)\b|[.,;)]|$)`), "$1 $2 $3 min$4"},
+	{regexp.MustCompile(`(^|[\pL:|*.,;(\n]\s?)(kg|Kg|KG|lbs?|psi|PSI|Nm|NM|kPa)\s([0-9])`), "$1$2: $3"},
 	{regexp.MustCompile(`\b[lI|]([0-9.,]*[0-9]\s?(?:kg|lb|psi|bar|Nm|kPa|ml)\b)`), "1$1"},
 	{regexp.MustCompile(`([0-9])[oO]([0-9.,]*\s?(?:kg|lb|psi|bar|Nm|kPa|ml)\b)`), "${1}0$2"},
 }
@@ -286,7 +288,7 @@ func quantitiesAt(q plain) []quantity {
 				if strings.ContainsAny(signs[i], "-m") {
 					a.amount = -a.amount
 				}
-				a.at, a.units = span{from: start, to: end}, us
+				a.at, a.near, a.units = span{from: start, to: end}, span{from: m[6], to: m[13]}, us
 				all = append(all, a)
 			}
 		}
@@ -295,7 +297,7 @@ func quantitiesAt(q plain) []quantity {
 	for _, m := range t.before.FindAllStringSubmatchIndex(q.text, -1) {
 		start, end := q.source(m[2], m[5])
 		for _, a := range amountsOf(group(q.text, m, 2)) {
-			a.at, a.units = span{from: start, to: end}, t.byName[unitKey(group(q.text, m, 1))]
+			a.at, a.near, a.units = span{from: start, to: end}, span{from: m[2], to: m[5]}, t.byName[unitKey(group(q.text, m, 1))]
 			all = append(all, a)
 		}
 	}
@@ -311,7 +313,7 @@ func isTurn(q plain, end int, name string) bool {
 	return turned.MatchString(around)
 }
 
-var turned = regexp.MustCompile(`(?i)\b(?:turn(?:s|ed|ing)?|rotat(?:e|es|ed|ion)|angles?|tilt(?:s|ed)?|swings?|swung|bend|bent|heading|bearing|latitude|longitude|sweep|spins?|north|south|east|west|slope|camera|view|pivots?)\b`)
+var turned = regexp.MustCompile(`(?i)\b(?:turn(?:s|ed|ing)?|rotat(?:e|es|ed|ion)|angles?|tilt(?:s|ed)?|swings?|swung|bend|bent|heading|bearing|latitude|longitude|sweep|spins?|north|south|east|west|slope|camera|view|pivots?)\b|degrees (?:to|from|off|apart|round|out)\b`)
 
 // amountsOf are the numbers that figures may stand for: "3,400" and "3.400" are
 // either.
@@ -370,19 +372,17 @@ func together(q plain, all []quantity) []quantity {
 }
 
 func (a quantity) and(b quantity, q plain) (quantity, bool) {
-	text := q.text
-	if a.at.to > b.at.from {
+	const widest = 6 // bytes
+	if a.near.to > b.near.from || b.near.from-a.near.to > widest {
 		return a, false
 	}
-	from := sort.Search(len(q.to), func(i int) bool { return int(q.to[i]) > a.at.to })
-	to := sort.Search(len(q.from), func(i int) bool { return int(q.from[i]) >= b.at.from })
-	if between := strings.TrimSpace(text[min(from, to):to]); between != "" && between != "and" && between != "," || to-from > 6 {
+	if between := strings.TrimSpace(q.text[a.near.to:b.near.from]); between != "" && between != "and" && between != "," {
 		return a, false
 	}
 	for _, u := range a.units {
 		for _, v := range b.units {
 			if u.of == v.of && u.of != ofTemperature && v.size < u.size && b.amount*v.size < u.size {
-				return quantity{at: span{from: a.at.from, to: b.at.to}, amount: a.amount*u.size/v.size + b.amount, tolerance: b.step, step: b.step, units: []unit{v}}, true
+				return quantity{at: span{from: a.at.from, to: b.at.to}, near: span{from: a.near.from, to: b.near.to}, amount: a.amount*u.size/v.size + b.amount, tolerance: b.step, step: b.step, units: []unit{v}}, true
 			}
 		}
 	}
@@ -477,7 +477,7 @@ func newQuantityIndex(all []privateQuantity) quantityIndex {
 
 // in finds the quantities of a text that a private one equals.
 func (x quantityIndex) in(p plain) []Finding {
-	if len(x) == 0 || !p.digits && p.spoken == nil && !p.has("half", "quarter", "a", "an") {
+	if len(x) == 0 || !p.digits && p.spoken == nil && !strings.ContainsAny(p.text, "½¼¾") && !p.has("half", "quarter", "a", "an") {
 		return nil
 	}
 	var found []Finding

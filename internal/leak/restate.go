@@ -16,7 +16,7 @@ const (
 )
 
 // otherPercents is "per cent" beside figures in the tongues of the neighbours.
-const otherPercents = `(?i)([0-9])\s?(?:prozent(?:e|en)?|pour[ -]?cents?|y[ -]?cant|por[ -]?cien(?:to)?|por[ -]?cento|per[ -]?cento|percento|procente?|prosent(?:tia)?|v\.?\s?h\.?|ar[ -]?gant|faoin[ -]?gc[ée]ad|sa[ -]?cheud)(?:$|\b)`
+const otherPercents = `(?i)([0-9])\s?(?:prozent(?:e|en)?|pour[\s-]*cents?|y[\s-]*cant|por[ -]?cien(?:to)?|por[ -]?cento|per[ -]?cento|percento|procente?|prosent(?:tia)?|v\.?\s?h\.?|ar[ -]?gant|faoin[ -]?gc[ée]ad|sa[ -]?cheud)(?:$|\b)`
 
 // restatement writes one way of saying a measurement as another.
 type restatement struct {
