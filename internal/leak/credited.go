@@ -57,6 +57,9 @@ func (c *credited) addContacts(name string) {
 // tells reports whether a name may be told, with or without the form of the
 // company, whichever way round it is written.
 func (c credited) tells(name string) bool {
+	if len(c.all) == 0 {
+		return false
+	}
 	if c.all[squeezed(name)] || c.all[squeezed(strings.Join(nameWords(name), " "))] {
 		return true
 	}

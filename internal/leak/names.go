@@ -293,11 +293,22 @@ func (m match) counts() bool {
 	case surname:
 		return m.nameCounts() && m.surnameCounts()
 	case firm:
-		return m.nameCounts() && (!m.key.ordinary || m.ps[m.i].capital && (m.i == m.j || m.ps[m.j].capital || !m.opensSentence(m.i)) || m.key.content > 2 || m.i < m.j && !m.hasCapitals() || m.i == m.j && m.key.content > 1) // "Blue water lapped."
+		return m.nameCounts() && m.firmCounts()
 	case firmShort:
 		return m.firmShortCounts()
 	}
 	return m.nameCounts()
+}
+
+// firmCounts: a name of everyday words needs its capitals, unless it is long, run
+// together, or in a text without any: "Blue water lapped", "The brass works well".
+func (m match) firmCounts() bool {
+	first, last := m.ps[m.i], m.ps[m.j]
+	if m.i < m.j && first.capital && !last.capital && last.text == "works" {
+		return false
+	}
+	return !m.key.ordinary || m.key.content > 2 || m.i == m.j && m.key.content > 1 || m.i < m.j && !m.hasCapitals() ||
+		first.capital && (m.i == m.j || last.capital || !m.opensSentence(m.i))
 }
 
 // hasCapitals: in a text without any, small letters say nothing.
@@ -319,7 +330,7 @@ func (m match) firmShortCounts() bool {
 		return false
 	}
 	if m.opensSentence(m.i) {
-		return owns || plainNext && (isHumanVerb(next.text) || isTrading(next.text))
+		return owns || plainNext && (isHumanVerb(next.text) && next.text != "works" && next.text != "and" || isTrading(next.text))
 	}
 	if m.i == 0 {
 		return true
@@ -378,6 +389,14 @@ func (m match) written() string {
 	return b.String()
 }
 
+// firstWord is how much is read of the first piece.
+func (m match) firstWord() int {
+	if m.i == m.j {
+		return m.lastRead
+	}
+	return len(m.ps[m.i].text)
+}
+
 // words counts the runs that the match is written in.
 func (m match) words() int {
 	n := 1
@@ -403,7 +422,7 @@ func (m match) everyday() bool {
 // hall" for Penhall), is not an everyday word that looks like it ("hail" for
 // Hall), and does not reach over the end of a sentence.
 func (m match) nameCounts() bool {
-	if m.everyday() && (m.words() > m.key.words || m.written() != m.key.exact || m.words() == m.key.words && len(m.ps[m.i].text) != m.key.firstWord) {
+	if m.everyday() && (m.words() > m.key.words || m.written() != m.key.exact || m.words() == m.key.words && m.firstWord() != m.key.firstWord) {
 		return false
 	}
 	for k := m.i + 1; k <= m.j; k++ {

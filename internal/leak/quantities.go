@@ -158,6 +158,7 @@ var unitNames = []struct {
 // any of them.
 type unitTable struct {
 	byName        map[string][]unit
+	words         map[string]bool // the pieces of all names
 	after, before *regexp.Regexp
 }
 
@@ -165,11 +166,14 @@ type unitTable struct {
 const number = `[0-9]{1,3}(?:[ ,.'][0-9]{3})+(?:[.,][0-9]+)?|[0-9]+(?:[.,·][0-9]+)?`
 
 var units = sync.OnceValue(func() unitTable {
-	t := unitTable{byName: map[string][]unit{}}
+	t := unitTable{byName: map[string][]unit{}, words: map[string]bool{}}
 	var anyCase, ownCase []string
 	for _, u := range unitNames {
 		for _, name := range strings.Split(u.names, ",") {
 			written := strings.ReplaceAll(regexp.QuoteMeta(name), " ", `[\s.·-]{0,2}`)
+			for _, p := range pieces(name) {
+				t.words[p.text] = true
+			}
 			key := unitKey(name)
 			if !slices.Contains(t.byName[key], u.unit) {
 				t.byName[key] = append(t.byName[key], u.unit)
@@ -226,10 +230,27 @@ type quantity struct {
 // quantitiesIn finds the quantities of a text that are not lengths.
 func quantitiesIn(p plain) []quantity {
 	var all []quantity
+	if !namesAmounts(p) {
+		return nil
+	}
 	for _, q := range amountsInFigures(p) {
 		all = append(all, quantitiesAt(q)...)
 	}
 	return all
+}
+
+// namesAmounts reports whether a text may name a unit: most private values do not.
+func namesAmounts(p plain) bool {
+	if strings.ContainsAny(p.text, "°Ω") {
+		return true
+	}
+	words := units().words
+	for i, piece := range p.pieces {
+		if !piece.digits && words[piece.text] && (len(piece.text) > 1 || i > 0 && (p.pieces[i-1].digits || saidNumbers()[p.pieces[i-1].text] > 0)) {
+			return true
+		}
+	}
+	return false
 }
 
 // amountsInFigures are a text and the same with its number words as figures.

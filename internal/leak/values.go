@@ -13,7 +13,7 @@ import (
 func (b *builder) keep(given Value) {
 	v := newPrivateValue(given, b.sense(given.Kind))
 	as := v.sense.roleOf(v)
-	if (as == aReading || as == aCost) && b.credited.all[squeezed(given.Value)] {
+	if len(b.credited.all) > 0 && (as == aReading || as == aCost) && b.credited.all[squeezed(given.Value)] {
 		return
 	}
 	for _, one := range apart(v.Value.Value, as) {
