@@ -49,7 +49,7 @@ func (x *Index) contactsIn(p plain) []Finding {
 	}
 	for _, a := range x.addresses {
 		for _, m := range a.pattern.FindAllStringIndex(p.text, -1) {
-			if !covered(emails, m[0]) {
+			if !covered(emails, m[0]) && !strings.Contains(p.text[m[0]:m[1]], ", at ") { // "Kim, at example.org you will find it"
 				add(a.kind, m[0], m[1], a.plainly)
 			}
 		}

@@ -13,7 +13,8 @@
 // with all spacing taken out, at the edges of words. Copied sentences are sought
 // by winnowing, and by the containment of shingles where words were dropped or
 // swapped; DEVELOPERS.md tells how the thresholds were chosen. A paraphrase cannot
-// be found by a program.
+// be found by a program. Weights, pressures and other quantities are looked for only
+// where a private value is one (quantities.go).
 package leak
 
 import (

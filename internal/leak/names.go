@@ -95,7 +95,7 @@ func mergedKeys(keys []key) []key {
 func mergedPieces(ps []piece) []piece {
 	var out []piece
 	for i, p := range ps {
-		if strings.Contains(p.text, "rn") || strings.Contains(p.text, "vv") {
+		if (strings.Contains(p.text, "rn") || strings.Contains(p.text, "vv")) && !isEveryday(p.text) { // "western" is itself
 			if out == nil {
 				out = slices.Clone(ps)
 			}

@@ -189,7 +189,7 @@ var units = sync.OnceValue(func() unitTable {
 	slices.SortFunc(anyCase, longestFirst)
 	slices.SortFunc(ownCase, longestFirst)
 	names := `((?i:` + strings.Join(slices.Compact(anyCase), "|") + `)|` + strings.Join(slices.Compact(ownCase), "|") + `)`
-	end := `(?:$|[^\pL\pN/]|/[^\pL])`
+	end := `(?:$|[^\pL\pN/']|/[^\pL]|'$|'[^\pL])`
 	t.after = regexp.MustCompile(`(^|[^\pL\pN.,£€$])(-\s?|minus |plus |\+)?(` + number + `)(?:\s?(?:-|to|or|and|bis|à)\s?(-|minus )?(` + number + `))?[\s-]{0,2}(?:(?:of an? |of )?)` + names + end)
 	t.before = regexp.MustCompile(`(?:^|[^\pL\pN])` + names + `\s?[)\]]?\s{0,2}[:=|]\s{0,2}(` + number + `)(?:$|[^\pL\pN])`)
 	return t

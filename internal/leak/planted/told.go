@@ -6,7 +6,7 @@ import "fmt"
 // measurements, sums, names, identifiers and addresses; beside each, ordinary
 // sentences with the same words.
 func told() []Case {
-	return joined(toldMeasure(), toldName(), toldIdentifier(), toldMoney(), toldContact(), toldKind(), toldEveryday(), toldOrdinary())
+	return joined(toldMeasure(), toldName(), toldIdentifier(), toldMoney(), toldContact(), toldKind(), toldEveryday(), toldOrdinary(), further())
 }
 
 // toldIn makes the cases of one family beside some private values.
