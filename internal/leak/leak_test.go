@@ -199,8 +199,11 @@ func FuzzFind(f *testing.F) {
 	f.Add("<!--")
 	f.Add("[a](b[c](d)")
 	f.Add("\u202e\u202e&#0;&#x10ffff;\xff")
-	p := leak.Private{Values: []leak.Value{{Kind: "number", Value: "FO7-2217-4"}, {Kind: "person", Value: "Rose Marsh"}, {Kind: "cost", Value: "GBP 412.50"}, {Kind: "reading", Value: "1.38 mm"}},
-		Notes: []leak.Note{{Text: "Drilled out sixty rivets on the port side before the lower flange came away clean."}}}
+	p := leak.Private{Values: []leak.Value{{Kind: "number", Value: "FO7-2217-4"}, {Kind: "person", Value: "Rose Marsh"}, {Kind: "cost", Value: "GBP 412.50"}, {Kind: "reading", Value: "1.38 mm"},
+		{Kind: "weight", Value: "12.5 kg"}, {Kind: "temperature", Value: "180"}, {Kind: "length", Value: "2.35 m"}, {Kind: "supplier", Value: "Weirside Sailcloth"}, {Kind: "loss", Value: "12%"}},
+		Notes:    []leak.Note{{Text: "Drilled out sixty rivets on the port side before the lower flange came away clean."}},
+		Credited: []string{"Marsh & Sons", "01632 960123"}}
+	f.Add("βARNABY ηAΝERLΟCK")
 	x := leak.NewIndex(p)
 	f.Fuzz(func(t *testing.T, text string) {
 		found := x.Find(text)
@@ -212,7 +215,7 @@ func FuzzFind(f *testing.F) {
 		if again := x.Find(text); !slices.Equal(found, again) {
 			t.Fatalf("%q: %+v, then %+v", text, found, again)
 		}
-		leak.NewIndex(leak.Private{Values: []leak.Value{{Kind: "person", Value: text}, {Kind: "supplier", Value: text}, {Kind: "serial", Value: text}, {Kind: "cost", Value: text}, {Kind: "reading", Value: text}},
+		leak.NewIndex(leak.Private{Values: []leak.Value{{Kind: "person", Value: text}, {Kind: "supplier", Value: text}, {Kind: "serial", Value: text}, {Kind: "cost", Value: text}, {Kind: "reading", Value: text}, {Kind: "weight_kg", Value: text}},
 			Notes: []leak.Note{{Text: text}}, Credited: []string{text}}).Find("It was on the list.")
 	})
 }
