@@ -15,7 +15,7 @@ import (
 // be searched for it quickly.
 func (d *Desk) privateIndex() *leak.Index {
 	s := d.ws.Settings
-	p := leak.Private{RunOfWords: s.Clearing.RunOfWords, Allowed: d.isPublicValue}
+	p := leak.Private{RunOfWords: s.Clearing.RunOfWords, Allowed: d.isPublicValue, Credited: d.publicValues()}
 	for _, i := range d.log.Identifiers() {
 		if i.Kind == "location" || i.Kind == "person" && s.MayCredit(i.Value) {
 			continue // "frame 14, port" is where visitors stand
@@ -53,11 +53,15 @@ func (d *Desk) readings(part *worklog.Part) []leak.Reading {
 	return all
 }
 
-// isPublicValue: the workshop's own addresses may be told anywhere.
-func (d *Desk) isPublicValue(s string) bool {
+// publicValues are the workshop's own addresses and lines, which may be told
+// anywhere.
+func (d *Desk) publicValues() []string {
 	w := d.ws.Settings
-	public := strings.Join(append([]string{w.Workshop.PostalAddress, w.Post.From, w.Post.Returns, w.Workshop.Site, w.PublicURL}, w.LegalLines...), "\n")
-	return strings.Contains(public, s)
+	return append([]string{w.Workshop.PostalAddress, w.Post.From, w.Post.Returns, w.Workshop.Site, w.PublicURL}, w.LegalLines...)
+}
+
+func (d *Desk) isPublicValue(s string) bool {
+	return strings.Contains(strings.Join(d.publicValues(), "\n"), s)
 }
 
 // checkTexts runs the checks that hold for every public text: names of things,

@@ -92,6 +92,13 @@ func senseOf(kind string) kindSense {
 			s.reading, s.size = true, true
 		}
 	}
+	for _, ending := range [...]string{"num", "nr", "no", "number", "ref", "id"} { // "partnum"
+		if w, glued := strings.CutSuffix(whole, ending); glued && len(w) > 1 {
+			var of kindSense
+			of.addIdentifier(w)
+			s.identifier = s.identifier || of.identifier
+		}
+	}
 	return s
 }
 

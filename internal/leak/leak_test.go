@@ -192,6 +192,19 @@ func TestPlantedLeaksAreFound(t *testing.T) {
 	}
 }
 
+// A number for a part is no temperature, whatever its kind is called.
+func TestIdentifierIsNoQuantity(t *testing.T) {
+	for _, kind := range []string{"partnum", "thing", "number"} {
+		x := leak.NewIndex(leak.Private{Values: []leak.Value{{Kind: kind, Value: "728-5295-K"}}})
+		if got := x.Find("So 728-5296-K came home."); len(got) > 0 {
+			t.Errorf("%s: another number is found: %v", kind, got)
+		}
+		if got := x.Find("So 728-5295-K came home."); len(got) != 1 || got[0].Code != leak.CodeName {
+			t.Errorf("%s: got %v", kind, got)
+		}
+	}
+}
+
 func FuzzFind(f *testing.F) {
 	for _, c := range planted.Other() {
 		f.Add(c.Text)

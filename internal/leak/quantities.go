@@ -154,6 +154,8 @@ var unitNames = []struct {
 	{unit{ofAngle, 1, 0}, "°,deg,degs,degree,degrees"},
 }
 
+var hyphenedLetter = regexp.MustCompile(`[0-9]-[A-Za-z]$`)
+
 // unitTable is unitNames by what is written, and the pattern of a number with
 // any of them.
 type unitTable struct {
@@ -433,6 +435,9 @@ func (v *privateValue) quantities() []quantity {
 
 // isQuantity reports whether a value is nothing but quantities.
 func (v *privateValue) isQuantity() bool {
+	if hyphenedLetter.MatchString(v.plain.text) { // 728-5295-K is a number for a part
+		return false
+	}
 	var at []span
 	for _, q := range v.quantities() {
 		at = append(at, q.at)

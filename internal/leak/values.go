@@ -30,7 +30,7 @@ func (b *builder) keep(given Value) {
 	case as != aCost && (!v.sense.known() || v.isReading()) && !endsInOneLetter(v.plain.pieces):
 		b.addReadings(v, v.readings())
 	}
-	if as == aReading || as != aContact && as != aPerson && as != aFirm && as != aCost && v.isQuantity() && !endsInOneLetter(v.plain.pieces) {
+	if as == aReading || as != aContact && as != aPerson && as != aFirm && as != aCost && !v.sense.identifier && v.isQuantity() && !endsInOneLetter(v.plain.pieces) {
 		b.addQuantities(v)
 	}
 	switch {
