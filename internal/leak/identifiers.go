@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // shortIdentifier is the length under which an identifier counts only beside a
@@ -293,10 +294,23 @@ func (m match) numberCounts() bool {
 	}
 	next, follows := m.next()
 	after := m.text[last.end:]
-	if strings.HasPrefix(after, "%") || strings.HasPrefix(after, " %") || strings.HasPrefix(after, "°") || follows && isCounted(next.text) {
+	if strings.HasPrefix(after, "%") || strings.HasPrefix(after, " %") || strings.HasPrefix(after, "°") || follows && isCounted(next.text) && !m.goesOnIn(next) {
 		return false
 	}
 	return !m.isYear(written)
+}
+
+// goesOnIn: "2217 in the end" counts no inches, nor does "563-6160 of the list"
+// count anything.
+func (m match) goesOnIn(next piece) bool {
+	written := m.text[m.ps[m.i].start:m.ps[m.j].end]
+	hyphened := m.i < m.j && strings.ContainsAny(written, "-/–‑−")
+	if strings.ContainsFunc(written, unicode.IsLetter) || next.text != "in" && !(hyphened && len(next.text) <= 3) {
+		return false
+	}
+	rest := strings.TrimLeft(m.text[next.end:], " ")
+	r, _ := utf8.DecodeRuneInString(rest)
+	return len(rest) < len(m.text)-next.end && unicode.IsLetter(r)
 }
 
 // isCounted: a number before this word counts or measures something.

@@ -205,6 +205,20 @@ func TestIdentifierIsNoQuantity(t *testing.T) {
 	}
 }
 
+// Figures alone are an identifier before a small word too, however they are parted;
+// a measure is none.
+func TestFiguresBeforeASmallWord(t *testing.T) {
+	x := leak.NewIndex(leak.Private{Values: []leak.Value{{Kind: "serial", Value: "563-6160"}, {Kind: "number", Value: "2217"}}})
+	for text, want := range map[string]int{
+		"It went through as 563-6160 in the end.": 1, "It went through as 563.6160 in the end.": 1, "It went through as ５６３－６１６０ in the end.": 1,
+		"We called it 2217 in the log.": 1, "A rope 2217 in long": 1, "A rope of 2217 in.": 0, "2217 in of rope": 1, "2217 of them came": 0,
+	} {
+		if got := x.Find(text); len(got) != want {
+			t.Errorf("%q: %v, want %d", text, got, want)
+		}
+	}
+}
+
 func FuzzFind(f *testing.F) {
 	for _, c := range planted.Other() {
 		f.Add(c.Text)
