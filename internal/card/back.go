@@ -16,18 +16,37 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 		return nil, err
 	}
 	blocks := []block{head, c.rule()}
+	columns, right := c.columns()
+	var strips []strip
 	for _, field := range c.face.Fields {
-		b, err := c.section(k.Back[field], c.measure())
+		set, err := c.strips(k.Back[field], columns)
 		if err != nil {
 			return nil, fieldError(field, err)
 		}
-		blocks = append(blocks, b)
+		if len(set) > 0 && c.paper.Columns != 2 {
+			blocks = append(blocks, stack(set))
+		} else if len(set) > 0 {
+			set[0].gap = c.paper.Gap
+			strips = append(strips, set...)
+		}
+	}
+	if len(strips) > 0 {
+		blocks = append(blocks, twoColumns(strips, right))
 	}
 	foot, err := c.backFoot("For the guide")
 	if err != nil {
 		return nil, err
 	}
 	return c.pile(blocks, foot, into)
+}
+
+// columns returns the width of a column, and where the right one of two begins.
+func (c composer) columns() (width, right typeset.Points) {
+	if c.paper.Columns != 2 {
+		return c.measure(), 0
+	}
+	width = (c.measure() - 2*c.paper.Gap) / 2
+	return width, c.measure() - width
 }
 
 // backFoot sets the as-of date and, at the right, whom the side is for.

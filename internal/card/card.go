@@ -175,8 +175,10 @@ type press struct {
 	language    string
 	draft       bool
 
-	codes  map[string]drawnQR  // by address
-	photos map[string]jpegData // by public name
+	theme  fs.FS
+	breaks map[string]*typeset.Hyphenation // by language; nil where the theme has no patterns
+	codes  map[string]drawnQR              // by address
+	photos map[string]jpegData             // by public name
 }
 
 func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
@@ -194,7 +196,7 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 	fonts := map[string]*typeset.Font{}
 	p := &press{
 		asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{},
-		codes: map[string]drawnQR{}, photos: map[string]jpegData{},
+		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
 	}
 	for _, side := range []struct {
 		name string
@@ -209,7 +211,7 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 			return nil, err
 		}
 	}
-	return p, nil
+	return p, p.learnToBreak(p.language)
 }
 
 // print adds the pages of one card to the document.
@@ -252,6 +254,9 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 		f, sheet = p.back, sheetOfGuideOnly
 	case name == back:
 		f, sheet = p.back, sheetOfBack
+	}
+	if err := p.learnToBreak(k.Language); err != nil {
+		return draw.Page{}, err
 	}
 	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
 	page, err := c.largest(k, sheet, into)

@@ -234,7 +234,7 @@ func TestOverflowNamesThePaperAndTheSideThatWouldPrint(t *testing.T) {
 	if all := overflows(err); len(all) != 1 || !slices.Equal(all[0].Fits, []string{"a4", "letter"}) {
 		t.Errorf("a long talk on a5: %v; want it to fit on a4 and letter", err)
 	}
-	f.Talk = strings.Repeat(f.Talk, 2)
+	f.Talk = strings.Repeat(f.Talk+" ", 4)
 	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
 	if err == nil || strings.Contains(err.Error(), "print it on") {
 		t.Errorf("a talk too long for any paper: %v; want no paper offered", err)

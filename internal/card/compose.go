@@ -3,6 +3,7 @@ package card
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"example.org/opencowl/internal/card/draw"
@@ -26,11 +27,18 @@ type composer struct {
 	side        string
 	tongue      string         // language of the story, where it is not that of the document
 	text, title typeset.Points // the sizes being tried
+	breaks      bool           // words may be broken at the end of a line
 }
 
 // largest sets a side in the largest type that fits; the next size up does not.
+// Words are broken only on a side that does not fit otherwise, since broken words
+// are hard to read (clear print, UKAAF G003: words are not split).
 func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, error) {
 	page, err := c.at(0, k, sheet, into)
+	if isTight(err) {
+		c.breaks = true
+		page, err = c.at(0, k, sheet, into)
+	}
 	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
 		return page, tooWide
 	}
@@ -71,6 +79,12 @@ func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.P
 	return page, roomOr(err)
 }
 
+// isTight reports whether narrower words would help.
+func isTight(err error) bool {
+	tooWide := typeset.TooWide{}
+	return errors.Is(err, errNoRoom) || errors.As(err, &tooWide)
+}
+
 // measure is the width between the margins.
 func (c composer) measure() typeset.Points { return c.size.width - 2*c.paper.Margin }
 
@@ -79,6 +93,29 @@ type block struct {
 	width, height typeset.Points
 	items         []draw.Item
 	nodes         []*draw.Node // in the order of reading
+	cuts          []cut        // between the lines of a paragraph
+}
+
+// cut is where a block may be taken apart: the items from here on stand below y.
+type cut struct {
+	y    typeset.Points
+	item int
+}
+
+// lines takes a paragraph apart at its cuts. Its nodes go with the first line.
+func (b block) lines() []block {
+	all := make([]block, 0, len(b.cuts)+1)
+	top, first := typeset.Points(0), 0
+	for _, end := range append(slices.Clone(b.cuts), cut{b.height, len(b.items)}) {
+		line := block{width: b.width, height: end.y - top}
+		for _, it := range b.items[first:end.item] {
+			line.items = append(line.items, it.Shift(0, -top))
+		}
+		all = append(all, line)
+		top, first = end.y, end.item
+	}
+	all[0].nodes = b.nodes
+	return all
 }
 
 // at returns the block's items moved to a place.
@@ -122,7 +159,11 @@ type ink struct {
 func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Measure) (block, error) {
 	spans := make([]typeset.Span, len(inks))
 	for i, k := range inks {
-		spans[i] = typeset.Span{Text: k.text, Font: k.font, Size: size, Mark: i}
+		text := k.text
+		if h := c.hyphenation(k.node); c.breaks && h != nil {
+			text = h.Soften(text)
+		}
+		spans[i] = typeset.Span{Text: text, Font: k.font, Size: size, Mark: i}
 	}
 	lines, err := typeset.Break(spans, m)
 	if err != nil {
@@ -138,6 +179,7 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 			baseline = max((pitch+capital)/2, line.Above)
 		} else {
 			baseline += max(pitch, below+line.Above)
+			b.cuts = append(b.cuts, cut{baseline - max((pitch+capital)/2, line.Above), len(b.items)})
 		}
 		below = line.Below
 		for _, piece := range line.Pieces {
@@ -166,33 +208,60 @@ func (c composer) paragraph(text string, font *typeset.Font, colour draw.Colour,
 
 // section sets a field under its heading.
 func (c composer) section(s section, width typeset.Points) (block, error) {
-	if len(s.Entries) == 0 {
-		return block{}, nil
-	}
+	strips, err := c.strips(s, width)
+	return stack(strips), err
+}
+
+// strip is a line or a heading, and how it hangs together with what follows.
+type strip struct {
+	block
+	gap   typeset.Points // above it
+	stays bool           // with the next strip, in one column
+}
+
+// stack puts strips under one another. The first one's gap is left out.
+func stack(strips []strip) block {
 	var b block
+	for _, s := range strips {
+		b.below(s.block, s.gap)
+	}
+	return b
+}
+
+// strips sets a field as lines that a column may end between: not behind a
+// heading, and not so that one line of a paragraph stands alone.
+func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
+	if len(s.Entries) == 0 {
+		return nil, nil
+	}
+	var all []strip
 	var heading []ink
+	m := typeset.Measure{Width: width, Chars: c.face.LineChars}
+	var above []*draw.Node // nodes that are read before those of the next strip
 	if s.Heading != "" {
 		node := &draw.Node{Role: draw.RoleHeading2}
 		heading = []ink{{s.Heading, c.face.strong, c.face.Colours.Heading, node}}
-		b.nodes = append(b.nodes, node)
+		above = append(above, node)
 	}
-	m := typeset.Measure{Width: width, Chars: c.face.LineChars}
 	if heading != nil && (c.paper.Heading != runIn || s.List) {
 		set, err := c.set(heading, c.text, c.paper.Leading, m)
 		if err != nil {
-			return b, err
+			return nil, err
 		}
-		b.below(set, 0)
-		heading = nil
+		set.nodes, above, heading = above, nil, nil
+		all = append(all, strip{block: set, stays: true})
 	}
 	list := &draw.Node{Role: draw.RoleList}
+	if s.List {
+		above = append(above, list)
+	}
 	for i, e := range s.Entries {
 		body := &draw.Node{Role: draw.RoleParagraph, Language: c.tongue}
 		if s.List {
 			body.Role = draw.RoleListBody
 			list.Kids = append(list.Kids, &draw.Node{Role: draw.RoleListItem, Kids: []*draw.Node{body}})
 		} else {
-			b.nodes = append(b.nodes, body)
+			above = append(above, body)
 		}
 		inks := e.inks(c.face, body)
 		if i == 0 && heading != nil {
@@ -201,18 +270,36 @@ func (c composer) section(s section, width typeset.Points) (block, error) {
 		}
 		set, err := c.set(inks, c.text, c.paper.Leading, m)
 		if err != nil {
-			return b, err
+			return nil, err
 		}
-		gap := typeset.Points(0)
-		if i > 0 {
-			gap = c.paper.Gap / 2
+		set.nodes, above = above, nil
+		lines := set.lines()
+		for n, line := range lines {
+			one := strip{block: line, stays: n+1 < len(lines) && (n == 0 || n == len(lines)-2)}
+			if n == 0 && i > 0 {
+				one.gap = c.paper.Gap / 2
+			}
+			all = append(all, one)
 		}
-		b.below(set, gap)
 	}
-	if s.List {
-		b.nodes = append(b.nodes, list)
+	return all, nil
+}
+
+// twoColumns sets strips in two columns of like height, the left one the taller.
+func twoColumns(strips []strip, right typeset.Points) block {
+	height := func(strips []strip) typeset.Points { return stack(strips).height }
+	best, least := len(strips), height(strips)
+	for i := len(strips) - 1; i > 0; i-- {
+		if strips[i-1].stays {
+			continue
+		}
+		if h := max(height(strips[:i]), height(strips[i:])); h < least {
+			best, least = i, h
+		}
 	}
-	return b, nil
+	b := stack(strips[:best])
+	b.put(stack(strips[best:]), right, 0)
+	return b
 }
 
 // inks returns an entry's text in its two weights.
@@ -246,7 +333,13 @@ func (c composer) badge(number string, heading *draw.Node) (block, error) {
 
 // titleLines sets the title and the place below it.
 func (c composer) titleLines(k content, heading *draw.Node, width typeset.Points) (block, error) {
-	b, err := c.set([]ink{{k.Title, c.face.heavy, c.face.Colours.Heading, heading}}, c.title, c.face.TitleLeading, typeset.Measure{Width: width, Even: true})
+	title := []ink{{k.Title, c.face.heavy, c.face.Colours.Heading, heading}}
+	whole := c
+	whole.breaks = false
+	b, err := whole.set(title, c.title, c.face.TitleLeading, typeset.Measure{Width: width, Even: true})
+	if tooWide := (typeset.TooWide{}); c.breaks && errors.As(err, &tooWide) {
+		b, err = c.set(title, c.title, c.face.TitleLeading, typeset.Measure{Width: width, Even: true})
+	}
 	if err != nil {
 		return b, err
 	}

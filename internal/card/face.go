@@ -84,6 +84,7 @@ type facePaper struct {
 	Heading string         `yaml:"heading"` // run-in or own-line
 	Photo   limits         `yaml:"photo"`   // width, where it stands beside the title
 	Module  typeset.Points `yaml:"module"`  // side of one QR module
+	Columns int            `yaml:"columns"` // of the back: 1 or 2; none is 1
 }
 
 type limits struct {
@@ -231,6 +232,9 @@ func (p *facePaper) problems(name string, width typeset.Points) [][3]string {
 	}
 	if p.Leading < leastLeading || p.Leading > mostLeading {
 		add("leading", "leading is not between 105 and 200 percent", "130 reads well")
+	}
+	if p.Columns < 0 || p.Columns > 2 || p.Columns == 2 && name == front {
+		add("columns", fmt.Sprintf("%d is not a number of columns that this side can have", p.Columns), "write 1, or 2 on the back")
 	}
 	ranges := map[string]limits{"text": p.Text, "title": p.Title}
 	if name == front {

@@ -89,7 +89,7 @@ const (
 
 // Break sets text in lines that fit the measure. It uses as few lines as it
 // can, and among those ways the one whose right edge is most even and whose
-// last line is not one short word (after Knuth and Plass, "Breaking Paragraphs
+// last line is not one word (after Knuth and Plass, "Breaking Paragraphs
 // into Lines", 1981, for text that is set ragged right).
 func Break(spans []Span, m Measure) ([]Line, error) {
 	tokens, err := tokenise(spans)
@@ -315,14 +315,14 @@ func extendFrom(best []choice, tokens []token, start int, m Measure) {
 }
 
 // lineCost says how ill a line looks: the square of its empty share in
-// thousandths, and more for a broken word or a lone short last word.
+// thousandths, and more for a broken word or a lone last word.
 func lineCost(width Points, words, start int, after breakKind, m Measure) int64 {
 	const loneWord, brokenWord, brokenAtHyphen = 1 << 40, 1 << 32, 40_000
 	empty := int64((m.Width - width) * 1000 / max(m.Width, 1))
 	switch {
 	case after == atParagraph && !m.Even:
 		cost := int64(0)
-		if start > 0 && words == 1 && empty > 600 {
+		if start > 0 && words == 1 {
 			cost += loneWord
 		}
 		if short := max(0, empty-600); start > 0 {
@@ -360,9 +360,48 @@ func advanceOf(text string, span *Span) (Points, error) {
 	return span.Size.Scale(w.width, span.Font.UnitsPerEm()), err
 }
 
+// whole joins the parts of words that were not broken after all, so that letters
+// are kerned and tied together as in any other word. Where the whole would be
+// wider than its parts, the parts stay, since the line was measured with them.
+func whole(tokens []token) ([]token, error) {
+	var joined []token
+	for start := 0; start < len(tokens); {
+		end := start
+		t := tokens[start]
+		for t.after == atSoft && end+1 < len(tokens) && tokens[end+1].span == t.span {
+			end++
+			next := tokens[end]
+			t.text += next.text
+			t.width += next.width
+			t.chars += next.chars
+			t.after, t.spaced, t.hyphen = next.after, next.spaced, next.hyphen
+		}
+		if end > start {
+			w, err := t.span.Font.shape(t.text)
+			if err != nil {
+				return nil, err
+			}
+			width := t.span.Size.Scale(w.width, t.span.Font.UnitsPerEm())
+			if width > t.width {
+				joined = append(joined, tokens[start:end+1]...)
+				start = end + 1
+				continue
+			}
+			t.word, t.width = w, width
+		}
+		joined = append(joined, t)
+		start = end + 1
+	}
+	return joined, nil
+}
+
 // setLine places the tokens of one line. A line that ends at a space keeps the
 // space as a glyph, so that words stay apart for whoever reads the text aloud.
-func setLine(tokens []token) (Line, error) {
+func setLine(parts []token) (Line, error) {
+	tokens, err := whole(parts)
+	if err != nil {
+		return Line{}, err
+	}
 	var line Line
 	var x Points
 	for i, t := range tokens {

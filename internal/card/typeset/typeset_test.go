@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math/rand/v2"
 	"os"
+	"reflect"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -128,7 +129,7 @@ func randomText(r *rand.Rand, words int) string {
 
 // Filling each line as full as it goes uses the fewest lines there can be; the
 // breaking must use no more, hold its measure, say every word in order, and end
-// on no lone short word where another way exists.
+// on no lone word where another way exists.
 func TestParagraphsAreSetInTheFewestLines(t *testing.T) {
 	f := sans(t)
 	r := rand.New(rand.NewPCG(7, 2031))
@@ -159,7 +160,7 @@ func TestParagraphsAreSetInTheFewestLines(t *testing.T) {
 		}
 		if n := len(lines); n > 1 && !m.Even {
 			last, before := text1(lines[n-1]), lines[n-2]
-			if !strings.Contains(last, " ") && lines[n-1].Width*5 < m.Width*2 && canMoveDown(t, spans, before, lines[n-1], m) {
+			if !strings.Contains(last, " ") && canMoveDown(t, spans, before, lines[n-1], m) {
 				t.Errorf("%q ends on the lone word %q", text, last)
 			}
 		}
@@ -211,5 +212,72 @@ func TestTitlesAreSetInEvenLines(t *testing.T) {
 	}
 	if len(lines) != 2 || lines[0].Width > lines[1].Width.Scale(14, 10) || lines[1].Width > lines[0].Width.Scale(14, 10) {
 		t.Errorf("%d lines of widths %v and %v; want two of like width", len(lines), lines[0].Width, lines[len(lines)-1].Width)
+	}
+}
+
+func patterns(t testing.TB, language string) *Hyphenation {
+	t.Helper()
+	data, err := os.ReadFile("../../../themes/hyphenation/" + language + ".txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := ParseHyphenation(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+// The English words and their breaks are those that hyph-en-gb.tex lists by hand
+// beside its patterns, as far as three letters stay on either side. The others are
+// compounds, broken where their parts meet, and words that no dictionary would
+// break.
+func TestWordsAreBrokenByTheirLanguage(t *testing.T) {
+	for language, words := range map[string][]string{
+		"en-gb": {"how-ever", "through-out", "some-thing", "strip", "hull", "1.63", "it's", "spare"},
+		"de":    {"Flug-boot", "Schiffs-rumpf", "Boden"},
+		"fr":    {"hydra-vion", "alu-mi-nium", "coque"},
+		"cy":    {"halen", "dŵr"},
+	} {
+		h := patterns(t, language)
+		for _, want := range words {
+			word := strings.ReplaceAll(want, "-", "")
+			if got := strings.ReplaceAll(h.Soften(word), "\u00ad", "-"); got != want {
+				t.Errorf("%s: %q breaks as %q; want %q", language, word, got, want)
+			}
+		}
+	}
+}
+
+func TestSofteningChangesNothingButBreaks(t *testing.T) {
+	h := patterns(t, "en-gb")
+	for _, text := range []string{"", "The floor, fitted “again”: 1.63\u00a0mm; Ώρα corrosion-proof.", "e\u0301le\u0301ment", strings.Repeat("a", 500)} {
+		if got := strings.ReplaceAll(h.Soften(text), "\u00ad", ""); got != text {
+			t.Errorf("Soften(%q) = %q", text, got)
+		}
+	}
+	if own := "Donau\u00addampfschiff"; h.Soften(own) != own {
+		t.Errorf("the writer's own break was joined by others: %q", h.Soften(own))
+	}
+	if _, err := ParseHyphenation([]byte(" \n")); err == nil {
+		t.Error("an empty file was taken for patterns")
+	}
+	if _, err := ParseHyphenation([]byte(".ab3s <html>")); err == nil {
+		t.Error("a web page was taken for patterns")
+	}
+}
+
+// A word that could be broken and was not is set as if it could not: ligatures,
+// kerning and all.
+func TestUnbrokenWordsAreSetWhole(t *testing.T) {
+	f := sans(t)
+	m := Measure{Width: 200 * Point}
+	soft, err1 := Break([]Span{{Text: "ef\u00adfort of\u00adfice Wa\u00advy To\u00adday fit\u00adted", Font: f, Size: 12 * Point}}, m)
+	plain, err2 := Break([]Span{{Text: "effort office Wavy Today fitted", Font: f, Size: 12 * Point}}, m)
+	if err := errors.Join(err1, err2); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(soft, plain) {
+		t.Errorf("set as %+v\nwant %+v", soft, plain)
 	}
 }
