@@ -44,20 +44,28 @@ type Options struct {
 type Sheets struct {
 	PDF   []byte
 	Cards []Printed // in the order of printing; each has one page for each of Options.Faces
+
+	// Unfit says of each card that could not be printed why: an *Overflow for each
+	// field that is too long, or a character that the font lacks. Its place is taken
+	// by a sheet for the guide alone that says the same.
+	Unfit []error
+	// Instead is what can be printed of the unfit cards as they are; empty if
+	// nothing can.
+	Instead string
 }
 
 // Printed is one card.
 type Printed struct {
 	Stop, Story string // ids; no story on a sheet for the guide alone
 	Number      string // "3", or "3a" where a stop has several stories
-	GuideOnly   bool   // stands in for a card that may not be shown
+	GuideOnly   bool   // stands in for a card that may not be shown, or does not fit
 	Digest      string // of all that both faces say and show, but for the as-of date
 }
 
 // Deck prints a card for each story of each stop. A stop with something
-// withheld, or with no story at all, gets a sheet for the guide alone. Text
-// that does not fit is an *Overflow for each field, joined over all cards, and
-// the message says what would print.
+// withheld, or with no story at all, gets a sheet for the guide alone, and so
+// does a card whose text does not fit. Where no card fits at all, that is the
+// error: an *Overflow for each field, joined over all cards.
 func Deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options) (*Sheets, error) {
 	return deck(ctx, s, t, o, false)
 }
@@ -68,8 +76,8 @@ func DraftDeck(ctx context.Context, s cleared.Draft[cleared.Settings], t cleared
 	return deck(ctx, s.Preview(), t.Preview(), o, true)
 }
 
-// Cards lists the cards of a tour as Deck would print them, without laying
-// them out: to compare with what was printed before.
+// Cards lists the cards of a tour as Deck would print them if all fit, without
+// laying them out: to compare with what was printed before.
 func Cards(s cleared.Settings, t cleared.Tour) []Printed {
 	var all []Printed
 	for _, k := range contents(s, t) {
@@ -79,67 +87,102 @@ func Cards(s cleared.Settings, t cleared.Tour) []Printed {
 }
 
 func deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, draft bool) (*Sheets, error) {
-	doc, cards, err := lay(ctx, s, t, o, draft)
+	l, err := lay(ctx, s, t, o, draft)
 	if err != nil {
 		return nil, err
 	}
 	var out bytes.Buffer
-	if err := pdf.Write(&out, *doc); err != nil {
+	if err := pdf.Write(&out, *l.doc); err != nil {
 		return nil, fmt.Errorf("write the cards of the tour %q: %w", t.ID(), err)
 	}
-	return &Sheets{PDF: out.Bytes(), Cards: cards}, nil
+	return &Sheets{PDF: out.Bytes(), Cards: l.cards, Unfit: l.unfit, Instead: whatFits(l.unfit, o)}, nil
+}
+
+// laid is a deck before it is written to a file.
+type laid struct {
+	doc   *draw.Document
+	cards []Printed
+	unfit []error
 }
 
 // lay makes the drawn document of a deck.
-func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, draft bool) (*draw.Document, []Printed, error) {
+func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, draft bool) (*laid, error) {
 	p, err := newPress(s, o, draft)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	doc := &draw.Document{Title: documentTitle(t, draft), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}}
-	var cards []Printed
-	var failures []error
-	for _, k := range contents(s, t) {
+	l := &laid{doc: &draw.Document{Title: documentTitle(t, draft), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}}}
+	shown := 0
+	all := contents(s, t)
+	if len(all) == 0 {
+		return nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
+	}
+	for _, k := range all {
 		if err := ctx.Err(); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
-		if err := p.print(doc, k, o.Faces); err != nil {
-			failures = append(failures, err)
+		err := p.print(l.doc, k, o.Faces)
+		switch {
+		case err == nil && !k.GuideOnly:
+			shown++
+		case isUnfit(err) && k.GuideOnly:
+			// What it would say is in the tour's own words, which check reports.
+			k = k.barest()
+			err = p.print(l.doc, k, o.Faces)
+		case isUnfit(err):
+			l.unfit = append(l.unfit, err)
+			k = unfitSheet(s, k, err)
+			if err = p.print(l.doc, k, o.Faces); isUnfit(err) {
+				err = p.print(l.doc, k.barest(), o.Faces)
+			}
 		}
-		cards = append(cards, k.printed())
+		if err != nil {
+			return nil, err
+		}
+		l.cards = append(l.cards, k.printed())
 	}
-	switch {
-	case len(failures) > 0:
-		return nil, nil, errors.Join(append(failures, whatFits(failures, o)...)...)
-	case len(cards) == 0:
-		return nil, nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
+	if len(l.unfit) > 0 && shown == 0 {
+		failures := l.unfit
+		if instead := whatFits(failures, o); instead != "" {
+			failures = append(failures, errors.New(instead))
+		}
+		return nil, errors.Join(failures...)
 	}
-	return doc, cards, nil
+	return l, nil
+}
+
+// isUnfit reports whether a card cannot be set as it is worded, which is no
+// reason to keep the others from the guide.
+func isUnfit(err error) bool {
+	var full *Overflow
+	var wide typeset.TooWide
+	var missing typeset.MissingGlyph
+	return errors.As(err, &full) || errors.As(err, &wide) || errors.As(err, &missing) || errors.Is(err, errNoRoom)
 }
 
 // whatFits says which side can be printed as it is, where only the other does
 // not fit: whoever prints an hour before the talk cannot change the words.
-func whatFits(failures []error, o Options) []error {
-	if !slices.Contains(o.Faces, front) || !slices.Contains(o.Faces, back) {
-		return nil
+func whatFits(failures []error, o Options) string {
+	if len(failures) == 0 || !slices.Contains(o.Faces, front) || !slices.Contains(o.Faces, back) {
+		return ""
 	}
 	full := map[string]bool{}
 	for _, err := range failures {
 		for _, one := range parts(err) {
 			var c crowded
 			if !errors.As(one, &c) {
-				return nil
+				return ""
 			}
 			full[c[0].Face] = true
 		}
 	}
 	switch {
 	case !full[front]:
-		return []error{fmt.Errorf("the fronts fit on %s; they can be printed alone", o.Paper)}
+		return fmt.Sprintf("the fronts fit on %s; they can be printed alone", o.Paper)
 	case !full[back]:
-		return []error{fmt.Errorf("the backs fit on %s; they can be printed alone", o.Paper)}
+		return fmt.Sprintf("the backs fit on %s; they can be printed alone", o.Paper)
 	}
-	return nil
+	return ""
 }
 
 // parts takes the failures of one card's sides apart.

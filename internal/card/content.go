@@ -330,3 +330,31 @@ func guideOnly(s cleared.Settings, stop cleared.Stop) content {
 	}
 	return k
 }
+
+// unfitSheet says to the guide why a card is not there, and what would help.
+func unfitSheet(s cleared.Settings, card content, err error) content {
+	k := content{
+		Stop: card.Stop, Number: card.Number, GuideOnly: true, Language: s.Language(),
+		Title: "This card does not fit its paper", Place: card.Place,
+	}
+	why := section{Heading: "Why", List: true}
+	for _, one := range parts(err) {
+		why.Entries = append(why.Entries, entry{Text: sentence(capital(one.Error()))})
+	}
+	k.Back = map[string]section{
+		fieldWithheld: why,
+		fieldAdvice: {Heading: "What to do", Entries: paragraphs(
+			"Tell this stop from the public page, or walk on. Print the card on larger paper, or ask whoever wrote the story to shorten it; it is then cleared again.")},
+	}
+	return k
+}
+
+// barest is a sheet for the guide that fits whatever the tour says.
+func (k content) barest() content {
+	k.Place = ""
+	k.Back = map[string]section{
+		fieldWithheld: {Heading: "Why", List: true, Entries: []entry{{Text: "The reason is too long for this sheet: opencowl check gives it."}}},
+		fieldAdvice:   k.Back[fieldAdvice],
+	}
+	return k
+}

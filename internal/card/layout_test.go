@@ -14,11 +14,11 @@ import (
 
 func mustLay(t testing.TB, tour cleared.Tour, o Options, draft bool) *draw.Document {
 	t.Helper()
-	doc, _, err := lay(t.Context(), settings(), tour, o, draft)
+	l, err := lay(t.Context(), settings(), tour, o, draft)
 	if err != nil {
 		t.Fatalf("%s: %v", o.Paper, err)
 	}
-	return doc
+	return l.doc
 }
 
 // describe names an item in a failure message.
@@ -113,7 +113,7 @@ func TestRandomCardsKeepTheRulesOrSayWhatToLose(t *testing.T) {
 	for i := range 150 {
 		paper := papers()[i%4]
 		tour := tourOf(stopOf(1+r.IntN(40), randomStory(t, r, photo)))
-		doc, _, err := lay(t.Context(), settings(), tour, options(paper), i%5 == 0)
+		l, err := lay(t.Context(), settings(), tour, options(paper), i%5 == 0)
 		if err != nil {
 			var o *Overflow
 			var wide typeset.TooWide
@@ -124,7 +124,7 @@ func TestRandomCardsKeepTheRulesOrSayWhatToLose(t *testing.T) {
 			continue
 		}
 		printed++
-		for n, p := range doc.Pages {
+		for n, p := range l.doc.Pages {
 			checkPage(t, fmt.Sprintf("card %d on %s, page %d", i, paper, n+1), p)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"sort"
 	"strings"
 
 	"example.org/opencowl/internal/card/draw"
@@ -70,22 +71,26 @@ func listed(all []string, last string) string {
 // overflow finds which fields must lose how many words: one word at a time from
 // whichever field is then the longest, until all fits.
 func (c composer) overflow(k content, sheet layout) error {
+	drops := k.drops(c.side)
+	var failure error
+	// The fewest words without which it fits; a shorter card fits where a longer does.
+	words := sort.Search(len(drops)+1, func(n int) bool {
+		if failure != nil {
+			return true
+		}
+		fits, err := c.smallest(k.without(c.side, drops[:n]), sheet)
+		failure = err
+		return fits
+	})
+	switch {
+	case failure != nil:
+		return failure
+	case words > len(drops):
+		return fmt.Errorf("card %s (%s), %s: %w on %s even without its text; choose larger paper, or fewer credits and cautions", k.Number, k.name(), c.side, errNoRoom, c.paperName)
+	}
 	lost := map[string]int{}
-	short := k.clone()
-	for {
-		field := short.longest(c.side)
-		if field == "" {
-			return fmt.Errorf("the card does not fit on %s even without its text; choose larger paper, or fewer credits and cautions", c.paperName)
-		}
-		short.shorten(c.side, field)
+	for _, field := range drops[:words] {
 		lost[field]++
-		page, err := c.smallest(short, sheet)
-		if err != nil {
-			return err
-		}
-		if page {
-			break
-		}
 	}
 	fits := c.largerPapers(k, sheet)
 	var all crowded
@@ -133,6 +138,7 @@ func (c composer) on(paper string) (composer, error) {
 
 // smallest reports whether a card fits in the smallest type.
 func (c composer) smallest(k content, sheet layout) (bool, error) {
+	c.breaks = true
 	_, err := c.at(0, k, sheet, &draw.Node{})
 	if errors.Is(err, errNoRoom) {
 		return false, nil
@@ -149,6 +155,26 @@ func (k content) shortenable(side string) []string {
 		return []string{fieldTitle, fieldCameOff, fieldFailed, fieldReplaced, fieldCredits}
 	}
 	return []string{fieldTitle, fieldTalk, fieldProps, fieldQuestions, fieldClaims}
+}
+
+// drops lists the fields that give way, one for each word, in order.
+func (k content) drops(side string) []string {
+	var all []string
+	short := k.clone()
+	for field := short.longest(side); field != ""; field = short.longest(side) {
+		short.shorten(side, field)
+		all = append(all, field)
+	}
+	return all
+}
+
+// without is the card with one word fewer in each of the fields.
+func (k content) without(side string, fields []string) content {
+	short := k.clone()
+	for _, field := range fields {
+		short.shorten(side, field)
+	}
+	return short
 }
 
 func (k content) clone() content {

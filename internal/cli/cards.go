@@ -43,6 +43,7 @@ type cardsReport struct {
 	Draft    bool              `json:"draft"`
 	Cards    []printedCard     `json:"cards"`
 	Withheld map[string]string `json:"withheld,omitempty"` // stop → why
+	Unfit    []string          `json:"unfit,omitempty"`    // cards that do not fit, and what to lose
 }
 
 func (a *app) cardsCommand() *cobra.Command {
@@ -51,8 +52,8 @@ func (a *app) cardsCommand() *cobra.Command {
 		Use:   "cards TOUR [-o FILE.pdf]",
 		Short: "Print the stop cards of a tour: fronts for visitors, backs for the guide",
 		Long: `Make one PDF with a card for each story of each stop. A stop with nothing cleared
-gets a sheet for the guide only that says why; the other cards print all the same, and
-the exit code is 1. Printing is recorded, card by card.
+gets a sheet for the guide only that says why, and so does a card whose text does not
+fit, with the words to lose; the other cards print all the same, and the exit code is 1. Printing is recorded, card by card.
 
 --draft shows every story as it stands, stamped DRAFT on every page, and records nothing.`,
 		Example: `  opencowl cards winter-hangar -o cards.pdf
@@ -66,8 +67,8 @@ the exit code is 1. Printing is recorded, card by card.
 			if err := a.print(r); err != nil {
 				return err
 			}
-			if len(r.Withheld) > 0 {
-				return &found{len(r.Withheld)}
+			if n := len(r.Withheld) + len(r.Unfit); n > 0 {
+				return &found{n}
 			}
 			return nil
 		},
@@ -201,6 +202,15 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 	s.app.say("%s: %d cards as of %s", o.out, len(report.Cards), s.today.Words())
 	for _, stop := range slices.Sorted(maps.Keys(report.Withheld)) {
 		s.app.say("stop %s: held back: %s", stop, report.Withheld[stop])
+	}
+	for _, err := range sheets.Unfit {
+		report.Unfit = append(report.Unfit, lines(err)...)
+	}
+	for _, why := range report.Unfit {
+		s.app.say("%s", why)
+	}
+	if sheets.Instead != "" {
+		s.app.say("%s", sheets.Instead)
 	}
 	return report, nil
 }

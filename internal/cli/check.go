@@ -115,14 +115,20 @@ func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 		if err != nil {
 			return nil, err
 		}
-		_, err = card.DraftDeck(ctx, s.desk.DraftSettings(), tour, opt)
+		sheets, err := card.DraftDeck(ctx, s.desk.DraftSettings(), tour, opt)
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		var overflow *card.Overflow
-		advice := errors.As(err, &overflow)
-		for _, line := range lines(err) {
-			all = append(all, reading.Problem{Place: reading.Place{File: "tours/" + id + ".yaml"}, Code: "card", Message: line, Advice: advice})
+		failures := []error{err}
+		if err == nil {
+			failures = sheets.Unfit
+		}
+		for _, failure := range failures {
+			var overflow *card.Overflow
+			advice := errors.As(failure, &overflow)
+			for _, line := range lines(failure) {
+				all = append(all, reading.Problem{Place: reading.Place{File: "tours/" + id + ".yaml"}, Code: "card", Message: line, Advice: advice})
+			}
 		}
 	}
 	return all, nil
