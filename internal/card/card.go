@@ -29,6 +29,9 @@ import (
 // ErrPaper is for a paper that the cards cannot be printed on.
 var ErrPaper = errors.New("no such paper for cards")
 
+// ErrSheet is for cards that cannot be put on a sheet as asked.
+var ErrSheet = errors.New("these cards cannot share a sheet so")
+
 // ErrFace is for a face that cards do not have.
 var ErrFace = errors.New("no such face of a card")
 
@@ -38,6 +41,8 @@ type Options struct {
 	Faces []string // front, back, in the order of the pages
 	AsOf  day.Date // printed on the card, and outside its digest
 	Theme fs.FS    // themes.Embedded() or themes.Over(workspace)
+	Large bool     // large print: nothing under 16 pt
+	Sheet Sheet    // several cards to a sheet; the zero value is one card to a page of its own size
 }
 
 // Sheets is a printable file and what is in it.
@@ -141,6 +146,11 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		}
 		l.cards = append(l.cards, k.printed())
 	}
+	if p.sheet != nil {
+		if l.doc.Pages, err = p.imposed(l.doc.Pages, len(o.Faces)); err != nil {
+			return nil, err
+		}
+	}
 	if len(l.unfit) > 0 && shown == 0 {
 		failures := l.unfit
 		if instead := whatFits(failures, o); instead != "" {
@@ -212,6 +222,7 @@ func documentTitle(t cleared.Tour, draft bool) string {
 type press struct {
 	front, back *face
 	size        paperSize
+	sheet       *grid // none: each card is a page
 	paper       map[*face]*facePaper
 	asOf        day.Date
 	paperName   string
@@ -245,7 +256,7 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 		name string
 		into **face
 	}{{front, &p.front}, {back, &p.back}} {
-		f, err := readFace(o.Theme, side.name, fonts)
+		f, err := readFace(o.Theme, side.name, o.Large, fonts)
 		if err != nil {
 			return nil, err
 		}
@@ -253,6 +264,13 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 		if p.size, p.paper[f], err = f.paper(o.Paper); err != nil {
 			return nil, err
 		}
+	}
+	if o.Sheet.Up > 1 {
+		g, err := o.Sheet.grid(o.Paper, p.size, len(o.Faces) > 1)
+		if err != nil {
+			return nil, err
+		}
+		p.sheet, p.size = g, g.cell
 	}
 	return p, p.learnToBreak(p.language)
 }

@@ -212,6 +212,9 @@ func (c composer) section(s section, width typeset.Points) (block, error) {
 	return stack(strips), err
 }
 
+// shortEntry is the most lines of an entry that is not parted by a column's end.
+const shortEntry = 5
+
 // strip is a line or a heading, and how it hangs together with what follows.
 type strip struct {
 	block
@@ -275,7 +278,7 @@ func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
 		set.nodes, above = above, nil
 		lines := set.lines()
 		for n, line := range lines {
-			one := strip{block: line, stays: n+1 < len(lines) && (n == 0 || n == len(lines)-2)}
+			one := strip{block: line, stays: n+1 < len(lines) && (len(lines) <= shortEntry || n == 0 || n == len(lines)-2)}
 			if n == 0 && i > 0 {
 				one.gap = c.paper.Gap / 2
 			}
@@ -386,11 +389,11 @@ func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 	for i := range items {
 		items[i].Ground = true
 	}
-	height := leastType.Scale(13, 10)
+	height := c.face.least.Scale(13, 10)
 	inset := (c.paper.Margin - height) / 2
 	for _, y := range []typeset.Points{inset, c.size.height - inset - height} {
 		box := draw.Rect{X: c.paper.Margin, Y: y, W: c.measure(), H: height}
-		set, err := c.set([]ink{{words, c.face.strong, c.face.Colours.OnWarning, node}}, leastType, 130, typeset.Measure{Width: box.W})
+		set, err := c.set([]ink{{words, c.face.strong, c.face.Colours.OnWarning, node}}, c.face.least, 130, typeset.Measure{Width: box.W})
 		if err != nil {
 			return nil, err
 		}

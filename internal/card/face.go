@@ -17,6 +17,9 @@ import (
 // 12 pt).
 const leastType = 12 * typeset.Point
 
+// leastLarge is the smallest type in large print (UKAAF G003: at least 16 pt).
+const leastLarge = 16 * typeset.Point
+
 // leastModule is the smallest side of a QR module that a phone reads off a card
 // in poor light (common practice, no source).
 var leastModule = typeset.Micrometres(500)
@@ -43,6 +46,7 @@ type face struct {
 	Papers       facePapers  `yaml:"papers"`
 
 	file                string // themes/faces/NAME.yaml, for messages
+	least               typeset.Points
 	text, strong, heavy *typeset.Font
 }
 
@@ -114,14 +118,18 @@ func fieldsOf(name string) (fields, foot []string) {
 	return []string{fieldTiming, fieldTalk, fieldProps, fieldQuestions, fieldClaims, fieldCautions}, []string{fieldAsOf}
 }
 
-// readFace reads a face and its fonts, and holds it to what a reader needs.
-func readFace(theme fs.FS, name string, fonts map[string]*typeset.Font) (*face, error) {
-	file := "faces/" + name + ".yaml"
+// readFace reads the face of a side and its fonts, and holds it to what a reader
+// needs. Large print has faces of its own: faces/front-large.yaml.
+func readFace(theme fs.FS, name string, large bool, fonts map[string]*typeset.Font) (*face, error) {
+	file, least := "faces/"+name+".yaml", leastType
+	if large {
+		file, least = "faces/"+name+"-large.yaml", leastLarge
+	}
 	src, err := fs.ReadFile(theme, file)
 	if err != nil {
 		return nil, fmt.Errorf("the card face %q cannot be read: %w", name, err)
 	}
-	f := &face{file: "themes/" + file}
+	f := &face{file: "themes/" + file, least: least}
 	doc, problems := reading.YAML("themes/"+file, src, f)
 	if !reading.Stops(problems) {
 		problems = append(problems, f.problems(doc, name)...)
@@ -210,7 +218,7 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 		p    *facePaper
 	}{{"a6", f.Papers.A6}, {"a5", f.Papers.A5}, {"a4", f.Papers.A4}, {"letter", f.Papers.Letter}} {
 		if paper.p != nil {
-			for _, bad := range paper.p.problems(name, sizes[paper.name].width) {
+			for _, bad := range paper.p.problems(name, f.least, sizes[paper.name].width) {
 				add("papers."+paper.name+"."+bad[0], bad[1], bad[2])
 			}
 		}
@@ -220,14 +228,16 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 }
 
 // problems returns path, message and remedy of whatever is out of bounds.
-func (p *facePaper) problems(name string, width typeset.Points) [][3]string {
+func (p *facePaper) problems(name string, least, width typeset.Points) [][3]string {
 	var all [][3]string
 	add := func(path, message, remedy string) { all = append(all, [3]string{path, message, remedy}) }
 	for path, size := range map[string]typeset.Points{
 		"text.least": p.Text.Least, "title.least": p.Title.Least, "number": p.Number, "small": p.Small,
 	} {
-		if size < leastType {
-			add(path, fmt.Sprintf("the type is %v pt", size), "nothing on a card is smaller than 12 pt")
+		if size < least && least > leastType {
+			add(path, fmt.Sprintf("the type is %v pt", size), fmt.Sprintf("nothing in large print is smaller than %v pt", least))
+		} else if size < least {
+			add(path, fmt.Sprintf("the type is %v pt", size), fmt.Sprintf("nothing on a card is smaller than %v pt", least))
 		}
 	}
 	if p.Leading < leastLeading || p.Leading > mostLeading {
@@ -251,8 +261,8 @@ func (p *facePaper) problems(name string, width typeset.Points) [][3]string {
 			add(path, "the most is less than the least", "put the smaller one under least")
 		}
 	}
-	if p.Margin < typeset.Millimetres(6) {
-		add("margin", "the margin is too narrow to print", "leave 6 mm or more")
+	if p.Margin < typeset.Millimetres(6) || p.Margin < least.Scale(13, 10) {
+		add("margin", "the margin is too narrow to print", "leave 6 mm or more, and 7.5 mm or more in large print")
 	}
 	if p.Margin > width/5 {
 		add("margin", "the margins leave too little room for words", "leave a fifth of the paper's width or less on each side")

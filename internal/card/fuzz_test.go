@@ -36,7 +36,7 @@ func FuzzFace(f *testing.F) {
 		theme := fstest.MapFS{"faces/" + name + ".yaml": {Data: src}}
 		// One font stands for every file, so that what is tried is the face.
 		fonts := map[string]*typeset.Font{"fonts/SourceSans3-Regular.ttf": one, "fonts/SourceSans3-Semibold.ttf": one, "fonts/SourceSans3-Bold.ttf": one, "fonts/SourceSans3-Black.ttf": one}
-		face, err := readFace(theme, name, fonts)
+		face, err := readFace(theme, name, false, fonts)
 		if err != nil {
 			if err.Error() == "" || face != nil {
 				t.Fatalf("%q: a face that was refused (%v) came back: %+v", src, err, face)

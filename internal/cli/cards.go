@@ -21,7 +21,8 @@ import (
 
 type cardsOptions struct {
 	on, paper, faces, out, by string
-	draft                     bool
+	sheet                     card.Sheet
+	draft, large              bool
 }
 
 // printedCard is what the ledger keeps of a printed card.
@@ -57,9 +58,13 @@ fit, with the words to lose; the other cards print all the same, and the exit co
 
 --draft shows every story as it stands, stamped DRAFT on every page, and records nothing.`,
 		Example: `  opencowl cards winter-hangar -o cards.pdf
-  opencowl cards winter-hangar --on 2031-02-15 --paper a4 --faces front`,
+  opencowl cards winter-hangar --on 2031-02-15 --paper a4 --faces front
+  opencowl cards winter-hangar --up 2 --flip long -o sheets.pdf`,
 		Args: args(1, 1, "the id of one tour"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.sheet.Up == 4 && !cmd.Flags().Changed("paper") {
+				o.paper = "a6"
+			}
 			r, err := a.cards(cmd.Context(), args[0], o)
 			if err != nil {
 				return err
@@ -79,6 +84,11 @@ fit, with the words to lose; the other cards print all the same, and the exit co
 	cmd.Flags().StringVarP(&o.out, "out", "o", "", "the PDF file (default: out/cards-TOUR.pdf in the workspace)")
 	cmd.Flags().StringVar(&o.by, "by", "", "who prints them")
 	cmd.Flags().BoolVar(&o.draft, "draft", false, "a preview of everything, stamped DRAFT and not recorded")
+	cmd.Flags().BoolVar(&o.large, "large", false, "large print: nothing under 16 pt; on a5, a4 or letter")
+	cmd.Flags().IntVar(&o.sheet.Up, "up", 1, "cards to a side of a sheet: 1, 2 (a5) or 4 (a6), with marks to cut at")
+	cmd.Flags().StringVar(&o.sheet.Paper, "sheet", "a4", "the sheet that several cards go on: a4 or letter")
+	cmd.Flags().StringVar(&o.sheet.Flip, "flip", "long", "the edge on which the printer flips a sheet: long or short")
+	cmd.Flags().BoolVar(&o.sheet.Shrink, "shrink", false, "make cards on a shared sheet a little smaller, for a margin with marks and words")
 	return cmd
 }
 
@@ -97,6 +107,10 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 		return nil, use(err)
 	}
 	o.paper = strings.ToLower(o.paper)
+	o.sheet.Paper, o.sheet.Flip = strings.ToLower(o.sheet.Paper), strings.ToLower(o.sheet.Flip)
+	if !slices.Contains([]int{1, 2, 4}, o.sheet.Up) {
+		return nil, use(fmt.Errorf("--up: %d is none of 1, 2, 4", o.sheet.Up))
+	}
 	if !slices.Contains([]string{"a6", "a5", "a4", "letter"}, o.paper) {
 		return nil, use(fmt.Errorf("--paper: %q is none of a6, a5, a4, letter", o.paper))
 	}
@@ -133,6 +147,14 @@ func facesOf(s string) ([]string, error) {
 	return faces, nil
 }
 
+// asUse tells apart what the flags ask for in vain from what the words cause.
+func asUse(err error) error {
+	if errors.Is(err, card.ErrSheet) || errors.Is(err, card.ErrPaper) {
+		return use(err)
+	}
+	return err
+}
+
 // notPrinted adds that a file from an earlier printing is still there, so that
 // nobody hands it out for the new one.
 func notPrinted(err error, file string) error {
@@ -148,7 +170,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 	if err != nil {
 		return nil, err
 	}
-	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme}
+	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large, Sheet: o.sheet}
 	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Withheld: map[string]string{}}
 	var sheets *card.Sheets
 	if o.draft {
@@ -157,7 +179,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 			return nil, err
 		}
 		if sheets, err = card.DraftDeck(ctx, s.desk.DraftSettings(), draft, opt); err != nil {
-			return nil, notPrinted(err, o.out)
+			return nil, notPrinted(asUse(err), o.out)
 		}
 	} else {
 		settings, err1 := s.desk.Settings()
@@ -166,7 +188,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 			return nil, err
 		}
 		if sheets, err = card.Deck(ctx, settings, t, opt); err != nil {
-			return nil, notPrinted(err, o.out)
+			return nil, notPrinted(asUse(err), o.out)
 		}
 		report.Withheld = withheld(t)
 	}

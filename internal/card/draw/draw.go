@@ -49,6 +49,7 @@ type Document struct {
 type Page struct {
 	Width, Height Points
 	Items         []Item // in the order of painting, which is that of reading
+	Turned        bool   // the whole page is turned by half a turn, for the other side of a sheet
 }
 
 // Role is what a node of the structure is (ISO 32000-1, 14.8.4).

@@ -14,7 +14,9 @@ type content struct {
 	out    bytes.Buffer
 	page   ref
 	number int
+	width  draw.Points
 	height draw.Points
+	turned bool
 	open   bool
 	node   *draw.Node // whose marked content is open; nil while decoration is
 	font   int
@@ -50,7 +52,7 @@ func (c *content) item(it draw.Item) error {
 func (c *content) mark(it draw.Item) error {
 	if c.open && c.node == it.Node {
 		if it.Node != nil {
-			c.tags.cover(it, c.height)
+			c.cover(it)
 		}
 		return nil
 	}
@@ -64,9 +66,19 @@ func (c *content) mark(it draw.Item) error {
 	if err != nil {
 		return err
 	}
-	c.tags.cover(it, c.height)
+	c.cover(it)
 	fmt.Fprintf(&c.out, "/%s<</MCID %d>>BDC\n", it.Node.Role, id)
 	return nil
+}
+
+// cover notes where an item lies on the page, in PDF's own direction.
+func (c *content) cover(it draw.Item) {
+	box := it.Box
+	box.Y = c.y(box.Y + box.H)
+	if c.turned {
+		box.X, box.Y = c.width-box.X-box.W, c.height-box.Y-box.H
+	}
+	c.tags.cover(it.Node, box)
 }
 
 func (c *content) endMarked() {

@@ -72,7 +72,10 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 
 func (b *builder) page(number int, p draw.Page, parent, resources ref) (ref, error) {
 	page := b.reserve()
-	c := content{builder: b, page: page, number: number, height: p.Height}
+	c := content{builder: b, page: page, number: number, width: p.Width, height: p.Height, turned: p.Turned}
+	if p.Turned {
+		fmt.Fprintf(&c.out, "-1 0 0 -1 %v %v cm\n", p.Width, p.Height)
+	}
 	for _, it := range p.Items {
 		if err := c.item(it); err != nil {
 			return 0, err

@@ -53,12 +53,8 @@ func (t *tags) content(n *draw.Node, page ref, number int) (int, error) {
 	return id, nil
 }
 
-// cover notes where a node's content lies, in PDF's own direction.
-func (t *tags) cover(it draw.Item, height draw.Points) {
-	box := it.Box
-	box.Y = height - box.Y - box.H
-	t.cells[it.Node] = t.cells[it.Node].Union(box)
-}
+// cover adds to the room that a node's content takes, in PDF's own direction.
+func (t *tags) cover(n *draw.Node, box draw.Rect) { t.cells[n] = t.cells[n].Union(box) }
 
 // write adds the tree and returns its root.
 func (t *tags) write(d draw.Document) (ref, error) {
