@@ -1,4 +1,4 @@
-// Package card lays out stop cards and writes them as PDF.
+// Package card lays out stop cards and writes them as PDF and PNG.
 //
 // A card has two faces: a front for visitors and a back for the guide. It is
 // laid out once, as a list of things to draw with their reading order; files
@@ -16,10 +16,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image/png"
 	"io/fs"
 	"slices"
 
 	"example.org/opencowl/internal/card/draw"
+	"example.org/opencowl/internal/card/paint"
 	"example.org/opencowl/internal/card/pdf"
 	"example.org/opencowl/internal/card/typeset"
 	"example.org/opencowl/internal/cleared"
@@ -37,17 +39,19 @@ var ErrFace = errors.New("no such face of a card")
 
 // Options says how cards are to be printed.
 type Options struct {
-	Paper string   // a6, a5, a4 or letter
-	Faces []string // front, back, in the order of the pages
-	AsOf  day.Date // printed on the card, and outside its digest
-	Theme fs.FS    // themes.Embedded() or themes.Over(workspace)
-	Large bool     // large print: nothing under 16 pt
-	Sheet Sheet    // several cards to a sheet; the zero value is one card to a page of its own size
+	Paper    string   // a6, a5, a4 or letter
+	Faces    []string // front, back, in the order of the pages
+	AsOf     day.Date // printed on the card, and outside its digest
+	Theme    fs.FS    // themes.Embedded() or themes.Over(workspace)
+	Large    bool     // large print: nothing under 16 pt
+	Pictures int      // pixels an inch of a PNG of each page; 0: none
+	Sheet    Sheet    // several cards to a sheet; the zero value is one card to a page of its own size
 }
 
 // Sheets is a printable file and what is in it.
 type Sheets struct {
 	PDF   []byte
+	PNG   [][]byte  // each page, drawn from the same layout, when Options.Pictures says so
 	Cards []Printed // in the order of printing; each has one page for each of Options.Faces
 
 	// Unfit says of each card that could not be printed why: an *Overflow for each
@@ -100,7 +104,33 @@ func deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dr
 	if err := pdf.Write(&out, *l.doc); err != nil {
 		return nil, fmt.Errorf("write the cards of the tour %q: %w", t.ID(), err)
 	}
-	return &Sheets{PDF: out.Bytes(), Cards: l.cards, Unfit: l.unfit, Instead: whatFits(l.unfit, o)}, nil
+	sheets := &Sheets{PDF: out.Bytes(), Cards: l.cards, Unfit: l.unfit, Instead: whatFits(l.unfit, o)}
+	if o.Pictures > 0 {
+		if sheets.PNG, err = pictures(ctx, l.doc.Pages, o.Pictures); err != nil {
+			return nil, err
+		}
+	}
+	return sheets, nil
+}
+
+// pictures draws each page as a PNG.
+func pictures(ctx context.Context, pages []draw.Page, perInch int) ([][]byte, error) {
+	var all [][]byte
+	for i, page := range pages {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		img, err := paint.Page(page, perInch)
+		if err != nil {
+			return nil, fmt.Errorf("picture of page %d: %w", i+1, err)
+		}
+		var out bytes.Buffer
+		if err := png.Encode(&out, img); err != nil {
+			return nil, fmt.Errorf("picture of page %d: %w", i+1, err)
+		}
+		all = append(all, out.Bytes())
+	}
+	return all, nil
 }
 
 // laid is a deck before it is written to a file.

@@ -158,8 +158,10 @@ func (p *press) marks() ([]draw.Item, error) {
 		if g.rows > 1 {
 			across(long, y)
 			across(g.paper.width-2*long, y)
-			across(x-long/2, y)
-			down(x, y-long/2)
+			cross := draw.Path{Fill: black}
+			cross.Rectangle(draw.Rect{X: x - long/2, Y: y - thick/2, W: long, H: thick})
+			cross.Rectangle(draw.Rect{X: x - thick/2, Y: y - long/2, W: thick, H: long})
+			items = append(items, draw.Item{Box: draw.Rect{X: x - long/2, Y: y - long/2, W: long, H: long}, Shape: cross})
 		}
 		return items, nil
 	}

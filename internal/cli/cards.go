@@ -22,6 +22,7 @@ import (
 type cardsOptions struct {
 	on, paper, faces, out, by string
 	sheet                     card.Sheet
+	png                       string
 	draft, large              bool
 }
 
@@ -85,6 +86,7 @@ fit, with the words to lose; the other cards print all the same, and the exit co
 	cmd.Flags().StringVar(&o.by, "by", "", "who prints them")
 	cmd.Flags().BoolVar(&o.draft, "draft", false, "a preview of everything, stamped DRAFT and not recorded")
 	cmd.Flags().BoolVar(&o.large, "large", false, "large print: nothing under 16 pt; on a5, a4 or letter")
+	cmd.Flags().StringVar(&o.png, "png", "", "also a picture of each page, in this folder")
 	cmd.Flags().IntVar(&o.sheet.Up, "up", 1, "cards to a side of a sheet: 1, 2 (a5) or 4 (a6), with marks to cut at")
 	cmd.Flags().StringVar(&o.sheet.Paper, "sheet", "a4", "the sheet that several cards go on: a4 or letter")
 	cmd.Flags().StringVar(&o.sheet.Flip, "flip", "long", "the edge on which the printer flips a sheet: long or short")
@@ -171,6 +173,9 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		return nil, err
 	}
 	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large, Sheet: o.sheet}
+	if o.png != "" {
+		opt.Pictures = perInch
+	}
 	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Withheld: map[string]string{}}
 	var sheets *card.Sheets
 	if o.draft {
@@ -216,6 +221,9 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 	if err := s.ws.Writer.WriteFile(path, sheets.PDF, 0o644); err != nil {
 		return nil, err
 	}
+	if err := s.writePictures(o.png, sheets.PNG); err != nil {
+		return nil, err
+	}
 	if !o.draft {
 		if _, err := s.db.Append(ctx, entries...); err != nil {
 			return nil, err
@@ -235,6 +243,24 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		s.app.say("%s", sheets.Instead)
 	}
 	return report, nil
+}
+
+// perInch is how fine the pictures of pages are, in pixels an inch: a phone still
+// reads the code off them.
+const perInch = 150
+
+// writePictures writes the picture of each page.
+func (s *session) writePictures(folder string, pictures [][]byte) error {
+	for i, picture := range pictures {
+		path, err := filepath.Abs(filepath.Join(folder, fmt.Sprintf("page-%03d.png", i+1)))
+		if err != nil {
+			return err
+		}
+		if err := s.ws.Writer.WriteFile(path, picture, 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // onlyOverPDF refuses to write over a file that is no PDF: a slip of -o must not

@@ -169,3 +169,34 @@ func scriptRun(runes []rune, start int) (int, language.Script) {
 	}
 	return end, script
 }
+
+// Pen draws an outline. Lengths are font units, y upwards.
+type Pen interface {
+	MoveTo(x, y float32)
+	LineTo(x, y float32)
+	QuadTo(ax, ay, bx, by float32) // a control, then the end
+	Close()
+}
+
+// Outline draws the shape of a glyph, which is made of straight lines and
+// quadratic curves in a TrueType font.
+func (f *Font) Outline(id uint16, pen Pen) error {
+	outline, ok := f.face.GlyphData(font.GID(id)).(font.GlyphOutline)
+	if !ok {
+		return fmt.Errorf("glyph %d of %s has no outline", id, f.name)
+	}
+	for _, s := range outline.Segments {
+		switch a := s.Args; s.Op {
+		case ot.SegmentOpMoveTo:
+			pen.MoveTo(a[0].X, a[0].Y)
+		case ot.SegmentOpLineTo:
+			pen.LineTo(a[0].X, a[0].Y)
+		case ot.SegmentOpQuadTo:
+			pen.QuadTo(a[0].X, a[0].Y, a[1].X, a[1].Y)
+		case ot.SegmentOpCubeTo:
+			return fmt.Errorf("glyph %d of %s has curves that no TrueType font has", id, f.name)
+		}
+	}
+	pen.Close()
+	return nil
+}
