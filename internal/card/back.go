@@ -26,7 +26,7 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 		if len(set) > 0 && c.paper.Columns != 2 {
 			blocks = append(blocks, stack(set))
 		} else if len(set) > 0 {
-			set[0].gap = c.paper.Gap
+			set[0].gap = c.gap
 			strips = append(strips, set...)
 		}
 	}
@@ -45,7 +45,7 @@ func (c composer) columns() (width, right typeset.Points) {
 	if c.paper.Columns != 2 {
 		return c.measure(), 0
 	}
-	width = (c.measure() - 2*c.paper.Gap) / 2
+	width = (c.measure() - 2*c.gap) / 2
 	return width, c.measure() - width
 }
 
@@ -61,7 +61,7 @@ func (c composer) backFoot(whose string) (block, error) {
 		return foot, err
 	}
 	foot.put(left, 0, 0)
-	if left.width+c.paper.Gap+right.width <= c.measure() {
+	if left.width+c.gap+right.width <= c.measure() {
 		foot.put(right, c.measure()-right.width, 0)
 	} else {
 		foot.put(right, 0, left.height)
@@ -148,7 +148,7 @@ func (c composer) warningBand(words string) (block, error) {
 	pad := c.text.Scale(3, 4)
 	node := &draw.Node{Role: draw.RoleParagraph}
 	size := c.title
-	set, err := c.set([]ink{{words, c.face.heavy, c.face.Colours.OnWarning, node}}, size, c.paper.Leading, typeset.Measure{Width: c.measure() - 2*pad, Even: true})
+	set, err := c.set([]ink{{words, c.face.heavy, c.face.Colours.OnWarning, node}}, size, c.leading, typeset.Measure{Width: c.measure() - 2*pad, Even: true})
 	if err != nil {
 		return block{}, err
 	}

@@ -423,13 +423,13 @@ func TestFacesAreReadStrictly(t *testing.T) {
 		{"no cautions", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [came_off, failed, replaced, handling]", "leave none out"},
 		{"twice", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [came_off, failed, replaced, failed, handling]", "leave none out"},
 		{"limits crossed", "title: {least: 19 pt, most: 27 pt}", "title: {least: 29 pt, most: 27 pt}", "the most is less than the least"},
-		{"narrow margin", "margin: 6.5 mm", "margin: 5 mm", "6 mm or more"},
+		{"narrow margin", "margin: 6 mm", "margin: 5 mm", "6 mm or more"},
 		{"wide margin", "margin: 10 mm", "margin: 40 mm", "too little room for words"},
 		{"coarse code", "module: 0.7 mm", "module: 7 mm", "1.5 mm or less"},
 		{"heading", "heading: run-in", "heading: run", "run-in or own-line"},
 		{"lost font", "text: fonts/SourceSans3-Regular.ttf", "text: fonts/None.ttf", "the font cannot be read"},
 		{"not a font", "text: fonts/SourceSans3-Regular.ttf", "text: fonts/OFL.md", "not a font"},
-		{"crowded lines", "leading: 130", "leading: 90", "between 105 and 200"},
+		{"crowded lines", "leading: {least: 115, most: 130}", "leading: {least: 90, most: 130}", "between 105 and 200"},
 	} {
 		_, err := Deck(t.Context(), settings(), tour, themed(t, "faces/front.yaml", c.old, c.new))
 		if err == nil || !strings.Contains(err.Error(), c.want) {

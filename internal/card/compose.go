@@ -27,6 +27,8 @@ type composer struct {
 	side        string
 	tongue      string         // language of the story, where it is not that of the document
 	text, title typeset.Points // the sizes being tried
+	gap         typeset.Points // between blocks
+	leading     int            // distance of lines, percent of the size of the text
 	breaks      bool           // words may be broken at the end of a line
 }
 
@@ -65,6 +67,7 @@ func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, 
 // at sets a side at one of the sizes.
 func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.Page, error) {
 	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
+	c.leading, c.gap = c.paper.Leading.at(step, sizeSteps), c.paper.Gap.at(step, sizeSteps)
 	into.Kids = nil
 	page := draw.Page{Width: c.size.width, Height: c.size.height}
 	if c.draft {
@@ -201,7 +204,7 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 // paragraph sets text as one paragraph of body type.
 func (c composer) paragraph(text string, font *typeset.Font, colour draw.Colour, size, width typeset.Points) (block, error) {
 	node := &draw.Node{Role: draw.RoleParagraph}
-	b, err := c.set([]ink{{text, font, colour, node}}, size, c.paper.Leading, typeset.Measure{Width: width, Chars: c.face.LineChars})
+	b, err := c.set([]ink{{text, font, colour, node}}, size, c.leading, typeset.Measure{Width: width, Chars: c.face.LineChars})
 	b.nodes = []*draw.Node{node}
 	return b, err
 }
@@ -247,7 +250,7 @@ func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
 		above = append(above, node)
 	}
 	if heading != nil && (c.paper.Heading != runIn || s.List) {
-		set, err := c.set(heading, c.text, c.paper.Leading, m)
+		set, err := c.set(heading, c.text, c.leading, m)
 		if err != nil {
 			return nil, err
 		}
@@ -271,7 +274,7 @@ func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
 			heading[0].text += ": "
 			inks = append(heading, inks...)
 		}
-		set, err := c.set(inks, c.text, c.paper.Leading, m)
+		set, err := c.set(inks, c.text, c.leading, m)
 		if err != nil {
 			return nil, err
 		}
@@ -280,7 +283,7 @@ func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
 		for n, line := range lines {
 			one := strip{block: line, stays: n+1 < len(lines) && (len(lines) <= shortEntry || n == 0 || n == len(lines)-2)}
 			if n == 0 && i > 0 {
-				one.gap = c.paper.Gap / 2
+				one.gap = c.gap / 2
 			}
 			all = append(all, one)
 		}
@@ -362,7 +365,7 @@ func (c composer) head(k content, width typeset.Points) (block, error) {
 		return b, err
 	}
 	b.nodes = []*draw.Node{heading}
-	x := b.width + c.paper.Gap
+	x := b.width + c.gap
 	lines, err := c.titleLines(k, heading, width-x)
 	b.put(lines, x, 0)
 	return b, err
@@ -408,7 +411,7 @@ func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 // pile stacks blocks from the top margin down and stands the foot on the bottom
 // margin. Room that is left over widens the gaps a little.
 func (c composer) pile(blocks []block, foot block, into *draw.Node) ([]draw.Item, error) {
-	gap := c.paper.Gap
+	gap := c.gap
 	used := foot.height
 	gaps := 0
 	for _, b := range blocks {

@@ -79,8 +79,8 @@ type facePapers struct {
 // facePaper is what a face does on one size of paper.
 type facePaper struct {
 	Margin  typeset.Points `yaml:"margin"`
-	Gap     typeset.Points `yaml:"gap"`
-	Leading int            `yaml:"leading"` // percent of the size of the text
+	Gap     limits         `yaml:"gap"` // between blocks; the least with the least text
+	Leading percents       `yaml:"leading"` // percent of the size of the text; the least with the least size
 	Text    limits         `yaml:"text"`
 	Title   limits         `yaml:"title"`
 	Number  typeset.Points `yaml:"number"`
@@ -95,6 +95,15 @@ type limits struct {
 	Least typeset.Points `yaml:"least"`
 	Most  typeset.Points `yaml:"most"`
 }
+
+// percents are limits without a unit.
+type percents struct {
+	Least int `yaml:"least"`
+	Most  int `yaml:"most"`
+}
+
+// at returns the share that lies step of steps of the way up.
+func (p percents) at(step, steps int) int { return p.Least + (p.Most-p.Least)*step/steps }
 
 // at returns the size that lies step of steps of the way up, in quarter points.
 func (l limits) at(step, steps int) typeset.Points {
@@ -240,13 +249,13 @@ func (p *facePaper) problems(name string, least, width typeset.Points) [][3]stri
 			add(path, fmt.Sprintf("the type is %v pt", size), fmt.Sprintf("nothing on a card is smaller than %v pt", least))
 		}
 	}
-	if p.Leading < leastLeading || p.Leading > mostLeading {
-		add("leading", "leading is not between 105 and 200 percent", "130 reads well")
+	if l := p.Leading; l.Least < leastLeading || l.Most > mostLeading || l.Most < l.Least {
+		add("leading", "leading is not between 105 and 200 percent", "115 for the least and 130 for the most read well")
 	}
 	if p.Columns < 0 || p.Columns > 2 || p.Columns == 2 && name == front {
 		add("columns", fmt.Sprintf("%d is not a number of columns that this side can have", p.Columns), "write 1, or 2 on the back")
 	}
-	ranges := map[string]limits{"text": p.Text, "title": p.Title}
+	ranges := map[string]limits{"text": p.Text, "title": p.Title, "gap": p.Gap}
 	if name == front {
 		ranges["photo"] = p.Photo
 		if p.Module < leastModule {

@@ -58,12 +58,12 @@ func (c composer) frontHeads(k content) []func() ([]block, error) {
 	if k.Photo == nil {
 		return all
 	}
-	beside := func(title typeset.Points, mayHang bool) {
+	beside := func(title typeset.Points, how photoHead) {
 		for step := photoSteps; step >= 0; step-- {
 			all = append(all, func() ([]block, error) {
 				d := c
 				d.title = title
-				head, err := d.headBesidePhoto(k, c.paper.Photo.at(step, photoSteps), mayHang)
+				head, err := d.headBesidePhoto(k, c.paper.Photo.at(step, photoSteps), how)
 				return []block{head}, err
 			})
 		}
@@ -71,37 +71,51 @@ func (c composer) frontHeads(k content) []func() ([]block, error) {
 	// A narrower column may want a smaller title than the page would.
 	sizes := limits{Least: c.paper.Title.Least, Most: c.title}
 	for step := titleSteps; step >= 0; step-- {
-		beside(sizes.at(step, titleSteps), false)
+		beside(sizes.at(step, titleSteps), photoHead{})
 	}
-	beside(c.paper.Title.Least, true)
+	beside(c.paper.Title.Least, photoHead{mayHang: true, flat: true})
+	beside(c.paper.Title.Least, photoHead{mayHang: true})
 	return all
 }
 
+// photoHead is how number and title share what a photo leaves of the column.
+type photoHead struct {
+	mayHang bool // the title may hang below the photo, which looks cramped
+	flat    bool // the number stands to the left of the title, not above it
+}
+
 // headBesidePhoto sets number, title and place in what the photo leaves of the
-// column. A title that hangs below the photo looks cramped, and is allowed only
-// if nothing else fits.
-func (c composer) headBesidePhoto(k content, width typeset.Points, mayHang bool) (block, error) {
+// column.
+func (c composer) headBesidePhoto(k content, width typeset.Points, how photoHead) (block, error) {
 	heading := &draw.Node{Role: draw.RoleHeading1, Language: c.tongue}
-	left := c.measure() - width - c.paper.Gap.Scale(3, 2)
+	picture, err := c.picture(k.Photo, width)
+	if err != nil {
+		return block{}, err
+	}
+	left := c.measure() - picture.width - c.gap.Scale(3, 2)
 	b, err := c.badge(k.Number, heading)
 	if err != nil {
 		return b, err
 	}
 	b.nodes = []*draw.Node{heading}
-	lines, err := c.titleLines(k, heading, left)
+	x, y := typeset.Points(0), b.height+c.gap/2
+	if how.flat {
+		x, y = b.width+c.gap, 0
+	}
+	lines, err := c.titleLines(k, heading, left-x)
 	if err != nil {
 		return b, err
 	}
-	b.put(lines, 0, b.height+c.paper.Gap/2)
-	picture, err := c.picture(k.Photo, width)
-	if err == nil && !mayHang && b.height > picture.height+c.paper.Gap {
+	b.put(lines, x, y)
+	if !how.mayHang && b.height > picture.height+c.gap {
 		err = errNoRoom
 	}
-	b.put(picture, c.measure()-width, 0)
+	b.put(picture, c.measure()-picture.width, 0)
 	return b, err
 }
 
-// picture places the photo in its own shape, 3 to 2.
+// picture places the photo in its own shape, as large as goes into a box of the
+// width that is 3 to 2: a tall photo is narrower, so that it crowds out no words.
 func (c composer) picture(p *photo, width typeset.Points) (block, error) {
 	data, err := c.jpeg(p)
 	if err != nil {
@@ -109,6 +123,9 @@ func (c composer) picture(p *photo, width typeset.Points) (block, error) {
 	}
 	node := &draw.Node{Role: draw.RoleFigure, Alt: p.Alt, Language: c.tongue}
 	box := draw.Rect{W: width, H: width.Scale(data.height, data.width)}
+	if tallest := width.Scale(2, 3); box.H > tallest {
+		box = draw.Rect{W: tallest.Scale(data.width, data.height), H: tallest}
+	}
 	return block{
 		width: box.W, height: box.H, nodes: []*draw.Node{node},
 		items: []draw.Item{{Box: box, Node: node, Shape: draw.Picture{Name: p.Name, JPEG: data.bytes}}},
@@ -195,7 +212,7 @@ func (c composer) cautionStrip(labels []string) (block, error) {
 	set, err := c.set([]ink{
 		{"Take care: ", c.face.heavy, dark, node},
 		{strings.Join(words, " "), c.face.strong, dark, node},
-	}, c.text, c.paper.Leading, typeset.Measure{Width: c.measure() - x - pad, Chars: c.face.LineChars})
+	}, c.text, c.leading, typeset.Measure{Width: c.measure() - x - pad, Chars: c.face.LineChars})
 	if err != nil {
 		return block{}, err
 	}
@@ -223,13 +240,13 @@ func (c composer) frontFoot(k content) (block, error) {
 	for _, field := range c.face.Foot {
 		b := block{}
 		if field == fieldAsOf {
-			b, err = c.asOfLine(codeX - c.paper.Gap)
+			b, err = c.asOfLine(codeX - c.gap)
 		} else {
 			font := c.face.text
 			if field == fieldWorkshop {
 				font = c.face.strong
 			}
-			b, err = c.plain(k.Front[field], font, codeX-c.paper.Gap)
+			b, err = c.plain(k.Front[field], font, codeX-c.gap)
 		}
 		if err != nil {
 			return block{}, fieldError(field, err)
@@ -237,7 +254,7 @@ func (c composer) frontFoot(k content) (block, error) {
 		lines.below(b, 0)
 	}
 	foot := c.rule()
-	top := foot.height + c.paper.Gap/4
+	top := foot.height + c.gap/4
 	height := max(lines.height, code.height)
 	foot.put(lines, 0, top+(height-lines.height))
 	foot.put(code, codeX, top+(height-code.height))
