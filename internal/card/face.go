@@ -79,7 +79,7 @@ type facePapers struct {
 // facePaper is what a face does on one size of paper.
 type facePaper struct {
 	Margin  typeset.Points `yaml:"margin"`
-	Gap     limits         `yaml:"gap"` // between blocks; the least with the least text
+	Gap     limits         `yaml:"gap"`     // between blocks; the least with the least text
 	Leading percents       `yaml:"leading"` // percent of the size of the text; the least with the least size
 	Text    limits         `yaml:"text"`
 	Title   limits         `yaml:"title"`
