@@ -18,7 +18,9 @@ import (
 	"fmt"
 	"image/png"
 	"io/fs"
+	"runtime"
 	"slices"
+	"sync"
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/paint"
@@ -152,29 +154,22 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	if len(all) == 0 {
 		return nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
 	}
-	for _, k := range all {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		err := p.print(l.doc, k, o.Faces)
+	cards, err := p.printAll(ctx, s, all, o.Faces)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range cards {
 		switch {
-		case err == nil && !k.GuideOnly:
+		case c.err != nil:
+			return nil, c.err
+		case c.unfit != nil:
+			l.unfit = append(l.unfit, c.unfit)
+		case !c.content.GuideOnly:
 			shown++
-		case isUnfit(err) && k.GuideOnly:
-			// What it would say is in the tour's own words, which check reports.
-			k = k.barest()
-			err = p.print(l.doc, k, o.Faces)
-		case isUnfit(err):
-			l.unfit = append(l.unfit, err)
-			k = unfitSheet(s, k, err)
-			if err = p.print(l.doc, k, o.Faces); isUnfit(err) {
-				err = p.print(l.doc, k.barest(), o.Faces)
-			}
 		}
-		if err != nil {
-			return nil, err
-		}
-		l.cards = append(l.cards, k.printed())
+		l.doc.Pages = append(l.doc.Pages, c.pages...)
+		l.doc.Root.Kids = append(l.doc.Root.Kids, c.section)
+		l.cards = append(l.cards, c.content.printed())
 	}
 	if p.sheet != nil {
 		if l.doc.Pages, err = p.imposed(l.doc.Pages, len(o.Faces)); err != nil {
@@ -261,8 +256,11 @@ type press struct {
 
 	theme  fs.FS
 	breaks map[string]*typeset.Hyphenation // by language; nil where the theme has no patterns
-	codes  map[string]drawnQR              // by address
-	photos map[string]jpegData             // by public name
+
+	// What several cards share; the guard is over both.
+	guard  *sync.Mutex
+	codes  map[string]drawnQR  // by address
+	photos map[string]jpegData // by public name
 }
 
 func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
@@ -280,7 +278,7 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 	fonts := map[string]*typeset.Font{}
 	p := &press{
 		asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{},
-		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
+		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, guard: &sync.Mutex{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
 	}
 	for _, side := range []struct {
 		name string
@@ -305,10 +303,57 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 	return p, p.learnToBreak(p.language)
 }
 
-// print adds the pages of one card to the document.
-func (p *press) print(doc *draw.Document, k content, faces []string) error {
-	section := &draw.Node{Role: draw.RoleSection}
-	var pages []draw.Page
+// printedCard is one card's pages, or why there are none.
+type printedCard struct {
+	content content // what was printed: for an unfit card, the sheet in its place
+	pages   []draw.Page
+	section *draw.Node
+	unfit   error // why a sheet for the guide stands in for the card
+	err     error // what stops the whole deck
+}
+
+// printAll lays out all cards, side by side.
+func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content, faces []string) ([]printedCard, error) {
+	for _, k := range all {
+		if err := p.learnToBreak(k.Language); err != nil {
+			return nil, err
+		}
+	}
+	cards := make([]printedCard, len(all))
+	var work sync.WaitGroup
+	workers := min(runtime.GOMAXPROCS(0), len(all))
+	for w := range workers {
+		work.Go(func() {
+			for i := w; i < len(all) && ctx.Err() == nil; i += workers {
+				cards[i] = p.printOrStandIn(s, all[i], faces)
+			}
+		})
+	}
+	work.Wait()
+	return cards, ctx.Err()
+}
+
+// printOrStandIn lays out a card, or the sheet that tells the guide why it cannot be.
+func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) printedCard {
+	c := p.print(k, faces)
+	switch {
+	case isUnfit(c.err) && k.GuideOnly:
+		// What it would say is in the tour's own words, which check reports.
+		return p.print(k.barest(), faces)
+	case isUnfit(c.err):
+		why := c.err
+		stand := unfitSheet(s, k, why)
+		if c = p.print(stand, faces); isUnfit(c.err) {
+			c = p.print(stand.barest(), faces)
+		}
+		c.unfit = why
+	}
+	return c
+}
+
+// print lays out the pages of one card.
+func (p *press) print(k content, faces []string) printedCard {
+	c := printedCard{content: k, section: &draw.Node{Role: draw.RoleSection}}
 	var failures []error
 	for _, name := range faces {
 		side := &draw.Node{Role: draw.RoleSection}
@@ -317,15 +362,11 @@ func (p *press) print(doc *draw.Document, k content, faces []string) error {
 			failures = append(failures, err)
 			continue
 		}
-		pages = append(pages, page)
-		section.Kids = append(section.Kids, side)
+		c.pages = append(c.pages, page)
+		c.section.Kids = append(c.section.Kids, side)
 	}
-	if len(failures) > 0 {
-		return errors.Join(failures...)
-	}
-	doc.Pages = append(doc.Pages, pages...)
-	doc.Root.Kids = append(doc.Root.Kids, section)
-	return nil
+	c.err = errors.Join(failures...)
+	return c
 }
 
 // other returns the language when it differs from that about it.
@@ -345,9 +386,6 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 		f, sheet = p.back, sheetOfGuideOnly
 	case name == back:
 		f, sheet = p.back, sheetOfBack
-	}
-	if err := p.learnToBreak(k.Language); err != nil {
-		return draw.Page{}, err
 	}
 	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
 	page, err := c.largest(k, sheet, into)

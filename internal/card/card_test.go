@@ -219,7 +219,7 @@ func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
 // One story that is too long does not keep the others from the visitors.
 func TestCardThatDoesNotFitLeavesTheOthersToPrint(t *testing.T) {
 	long := short(t)
-	long.ID, long.CameOff = "long", strings.Repeat("It came off with a bang. ", 14)
+	long.ID, long.CameOff = "long", strings.Repeat("It came off with a bang. ", 28)
 	odd := short(t)
 	odd.ID, odd.Failed = "odd", "The 船 rotted."
 	sheets := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(short(t)), cleared.NewStory(long), cleared.NewStory(odd)), withheldStop()), options("a5"))

@@ -28,6 +28,7 @@ type composer struct {
 	tongue      string         // language of the story, where it is not that of the document
 	text, title typeset.Points // the sizes being tried
 	gap         typeset.Points // between blocks
+	room        typeset.Points // what the rest of a front leaves for its title and photo
 	leading     int            // distance of lines, percent of the size of the text
 	breaks      bool           // words may be broken at the end of a line
 }

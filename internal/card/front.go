@@ -22,6 +22,12 @@ func sheetOfFront(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	if err != nil {
 		return nil, err
 	}
+	c.room = c.size.height - 2*c.paper.Margin - foot.height - c.gap
+	for _, b := range rest {
+		if len(b.items) > 0 {
+			c.room -= b.height + c.gap
+		}
+	}
 	var why error // the plainest arrangement does not fit
 	for _, head := range c.frontHeads(k) {
 		blocks, err := head()
@@ -126,6 +132,9 @@ func (c composer) picture(p *photo, width typeset.Points) (block, error) {
 	if tallest := width.Scale(2, 3); box.H > tallest {
 		box = draw.Rect{W: tallest.Scale(data.width, data.height), H: tallest}
 	}
+	if box.H > c.room {
+		return block{}, errNoRoom
+	}
 	return block{
 		width: box.W, height: box.H, nodes: []*draw.Node{node},
 		items: []draw.Item{{Box: box, Node: node, Shape: draw.Picture{Name: p.Name, JPEG: data.bytes}}},
@@ -140,8 +149,11 @@ type jpegData struct {
 
 // jpeg reads a photo's copy for print, once for a whole deck.
 func (p *press) jpeg(ph *photo) (jpegData, error) {
-	if data, ok := p.photos[ph.Name]; ok {
-		return data, nil
+	p.guard.Lock()
+	known, ok := p.photos[ph.Name]
+	p.guard.Unlock()
+	if ok {
+		return known, nil
 	}
 	if ph.Open == nil {
 		return jpegData{}, errors.New("the photo has no copy for print; make its public copies again")
@@ -155,7 +167,9 @@ func (p *press) jpeg(ph *photo) (jpegData, error) {
 		return jpegData{}, fmt.Errorf("the photo's copy for print is not a JPEG that can be read: %w", err)
 	}
 	data := jpegData{raw, int64(size.Width), int64(size.Height)}
+	p.guard.Lock()
 	p.photos[ph.Name] = data
+	p.guard.Unlock()
 	return data, nil
 }
 

@@ -58,15 +58,20 @@ type drawnQR struct {
 
 // code returns the QR code of an address, made once for a whole deck.
 func (c composer) code(address string) (drawnQR, error) {
-	if code, ok := c.codes[address]; ok {
-		return code, nil
+	c.guard.Lock()
+	known, ok := c.codes[address]
+	c.guard.Unlock()
+	if ok {
+		return known, nil
 	}
 	bars, err := encodeQR(address)
 	if err != nil {
 		return drawnQR{}, err
 	}
 	code := drawQR(bars, c.paper.Module)
+	c.guard.Lock()
 	c.codes[address] = code
+	c.guard.Unlock()
 	return code, nil
 }
 

@@ -103,32 +103,55 @@ func channel(v uint8) string {
 
 func (c *content) path(p draw.Path) {
 	c.fill(p.Fill)
-	for _, s := range p.Steps {
-		points := 0
+	for i := 0; i < len(p.Steps); i++ {
+		if x, y, w, h, ok := rectangle(p.Steps[i:]); ok {
+			c.numbers(p.At.X+x, c.y(p.At.Y+y+h), w, h)
+			c.out.WriteString("re ")
+			i += rectangleSteps - 1
+			continue
+		}
+		s := p.Steps[i]
+		points, operator := 0, "h "
 		switch s.Op {
-		case draw.Move, draw.Line:
-			points = 1
+		case draw.Move:
+			points, operator = 1, "m "
+		case draw.Line:
+			points, operator = 1, "l "
 		case draw.Curve:
-			points = 3
+			points, operator = 3, "c "
 		}
 		for _, to := range s.To[:points] {
-			fmt.Fprintf(&c.out, "%v %v ", p.At.X+to.X, c.y(p.At.Y+to.Y))
+			c.numbers(p.At.X+to.X, c.y(p.At.Y+to.Y))
 		}
-		c.out.WriteString(pathOperator(s.Op))
+		c.out.WriteString(operator)
 	}
 	c.out.WriteString("f\n")
 }
 
-func pathOperator(op draw.Op) string {
-	switch op {
-	case draw.Move:
-		return "m "
-	case draw.Line:
-		return "l "
-	case draw.Curve:
-		return "c "
+// numbers writes lengths with a space behind each.
+func (c *content) numbers(all ...draw.Points) {
+	b := c.out.AvailableBuffer()
+	for _, n := range all {
+		b = append(n.Append(b), ' ')
 	}
-	return "h "
+	c.out.Write(b)
+}
+
+const rectangleSteps = 5
+
+// rectangle reads an upright rectangle off the front of a path: its top left
+// corner, then clockwise about it. Most of a QR code is such.
+func rectangle(steps []draw.Step) (x, y, w, h draw.Points, ok bool) {
+	if len(steps) < rectangleSteps || steps[0].Op != draw.Move || steps[4].Op != draw.Close {
+		return 0, 0, 0, 0, false
+	}
+	for _, s := range steps[1:4] {
+		if s.Op != draw.Line {
+			return 0, 0, 0, 0, false
+		}
+	}
+	a, b, c, d := steps[0].To[0], steps[1].To[0], steps[2].To[0], steps[3].To[0]
+	return a.X, a.Y, b.X - a.X, d.Y - a.Y, a.Y == b.Y && b.X == c.X && c.Y == d.Y && d.X == a.X
 }
 
 func (c *content) text(t draw.Text) error {

@@ -6,6 +6,8 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
+	"runtime"
+	"sync"
 )
 
 // ref is the number of an object.
@@ -61,7 +63,7 @@ func (f *file) deflated(dict string, data []byte) (ref, error) {
 func (f *file) deflate(data []byte) ([]byte, error) {
 	var b bytes.Buffer
 	if f.zlib == nil {
-		w, err := zlib.NewWriterLevel(&b, zlib.BestCompression)
+		w, err := zlib.NewWriterLevel(&b, zlib.DefaultCompression)
 		if err != nil {
 			return nil, err
 		}
@@ -75,6 +77,30 @@ func (f *file) deflate(data []byte) ([]byte, error) {
 		return nil, err
 	}
 	return b.Bytes(), nil
+}
+
+// deflatedAll packs several streams side by side, and adds them in their order.
+func (f *file) deflatedAll(all [][]byte) ([]ref, error) {
+	packed, errs := make([][]byte, len(all)), make([]error, len(all))
+	var work sync.WaitGroup
+	workers := min(runtime.GOMAXPROCS(0), len(all))
+	for w := range workers {
+		work.Go(func() {
+			one := newFile() // a packer of its own
+			for i := w; i < len(all); i += workers {
+				packed[i], errs[i] = one.deflate(all[i])
+			}
+		})
+	}
+	work.Wait()
+	var refs []ref
+	for i := range all {
+		if errs[i] != nil {
+			return nil, errs[i]
+		}
+		refs = append(refs, f.stream("/Filter/FlateDecode", packed[i]))
+	}
+	return refs, nil
 }
 
 // packSize is how many objects share one object stream.

@@ -48,12 +48,23 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 	b.tags = newTags(b.file, d.Root)
 	resources := b.reserve()
 	var kids []string
+	var own []ref
+	var contents [][]byte
 	for i, p := range d.Pages {
-		page, err := b.page(i, p, pages, resources)
+		page := b.reserve()
+		content, err := b.content(i, p, page)
 		if err != nil {
 			return fmt.Errorf("page %d: %w", i+1, err)
 		}
-		kids = append(kids, page.String())
+		own, contents, kids = append(own, page), append(contents, content), append(kids, page.String())
+	}
+	streams, err := b.deflatedAll(contents)
+	if err != nil {
+		return err
+	}
+	for i, p := range d.Pages {
+		b.set(own[i], fmt.Sprintf("<</Type/Page/Parent %v/MediaBox[0 0 %v %v]/Resources %v/Contents %v/StructParents %d/Tabs/S>>",
+			pages, p.Width, p.Height, resources, streams[i], i))
 	}
 	if err := b.setResources(resources); err != nil {
 		return err
@@ -70,25 +81,19 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 	return b.writeTo(w, catalog, info)
 }
 
-func (b *builder) page(number int, p draw.Page, parent, resources ref) (ref, error) {
-	page := b.reserve()
+// content returns the drawing operators of a page.
+func (b *builder) content(number int, p draw.Page, page ref) ([]byte, error) {
 	c := content{builder: b, page: page, number: number, width: p.Width, height: p.Height, turned: p.Turned}
 	if p.Turned {
 		fmt.Fprintf(&c.out, "-1 0 0 -1 %v %v cm\n", p.Width, p.Height)
 	}
 	for _, it := range p.Items {
 		if err := c.item(it); err != nil {
-			return 0, err
+			return nil, err
 		}
 	}
 	c.endMarked()
-	stream, err := b.deflated("", c.out.Bytes())
-	if err != nil {
-		return 0, err
-	}
-	b.set(page, fmt.Sprintf("<</Type/Page/Parent %v/MediaBox[0 0 %v %v]/Resources %v/Contents %v/StructParents %d/Tabs/S>>",
-		parent, p.Width, p.Height, resources, stream, number))
-	return page, nil
+	return c.out.Bytes(), nil
 }
 
 // setResources writes the one list of fonts and pictures that all pages share.

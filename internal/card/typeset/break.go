@@ -2,6 +2,7 @@ package typeset
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -117,7 +118,10 @@ func tokenise(spans []Span) ([]token, error) {
 	var tokens []token
 	for i := range spans {
 		span := &spans[i]
-		text := Tidy(span.Text)
+		pieces, err := span.Font.pieces(span.Text)
+		if err != nil {
+			return nil, err
+		}
 		if len(tokens) > 0 && startsWithSpace(span.Text) {
 			tokens[len(tokens)-1].after = atSpace
 		}
@@ -125,29 +129,22 @@ func tokenise(spans []Span) ([]token, error) {
 		if err != nil {
 			return nil, err
 		}
-		for text != "" {
-			piece, after, rest := cut(text)
-			if rest == "" && after == atParagraph && endsWithSpace(span.Text) {
-				after = atSpace
-			} else if rest == "" && after == atParagraph {
-				after = joined
+		hyphen := Points(-1)
+		tokens = slices.Grow(tokens, len(pieces))
+		for _, p := range pieces {
+			t := token{
+				text: p.text, span: span, word: p.word, after: p.after,
+				width: span.Size.Scale(p.word.width, span.Font.UnitsPerEm()), chars: p.chars, space: space,
 			}
-			w, err := span.Font.shape(piece)
-			if err != nil {
-				return nil, err
-			}
-			var hyphen Points
-			if after == atSoft {
-				if hyphen, err = advanceOf("-", span); err != nil {
-					return nil, err
+			if p.after == atSoft {
+				if hyphen < 0 {
+					if hyphen, err = advanceOf("-", span); err != nil {
+						return nil, err
+					}
 				}
+				t.hyphen = hyphen
 			}
-			tokens = append(tokens, token{
-				text: piece, span: span, word: w, after: after,
-				width: span.Size.Scale(w.width, span.Font.UnitsPerEm()),
-				chars: utf8.RuneCountInString(piece), space: space, hyphen: hyphen,
-			})
-			text = rest
+			tokens = append(tokens, t)
 		}
 	}
 	if n := len(tokens); n > 0 {
@@ -155,6 +152,42 @@ func tokenise(spans []Span) ([]token, error) {
 		tokens[n-1].after = atParagraph
 	}
 	return tokens, nil
+}
+
+// piece is text that is kept on one line, whatever its size.
+type piece struct {
+	text  string
+	word  word
+	chars int
+	after breakKind
+}
+
+// pieces takes a text apart and shapes it. It is remembered, since a text is tried
+// in several sizes and widths.
+func (f *Font) pieces(text string) ([]piece, error) {
+	f.guard.Lock()
+	defer f.guard.Unlock()
+	if known, ok := f.texts[text]; ok {
+		return known, nil
+	}
+	var all []piece
+	for rest := Tidy(text); rest != ""; {
+		var p piece
+		p.text, p.after, rest = cut(rest)
+		if rest == "" && p.after == atParagraph && endsWithSpace(text) {
+			p.after = atSpace
+		} else if rest == "" && p.after == atParagraph {
+			p.after = joined
+		}
+		var err error
+		if p.word, err = f.shaped(p.text); err != nil {
+			return nil, err
+		}
+		p.chars = utf8.RuneCountInString(p.text)
+		all = append(all, p)
+	}
+	f.texts[text] = all
+	return all, nil
 }
 
 func startsWithSpace(s string) bool {
@@ -364,6 +397,9 @@ func advanceOf(text string, span *Span) (Points, error) {
 // are kerned and tied together as in any other word. Where the whole would be
 // wider than its parts, the parts stay, since the line was measured with them.
 func whole(tokens []token) ([]token, error) {
+	if !slices.ContainsFunc(tokens[:len(tokens)-1], func(t token) bool { return t.after == atSoft }) {
+		return tokens, nil
+	}
 	var joined []token
 	for start := 0; start < len(tokens); {
 		end := start
@@ -404,9 +440,14 @@ func setLine(parts []token) (Line, error) {
 	}
 	var line Line
 	var x Points
+	room := 0
+	for _, t := range tokens {
+		room += len(t.word.glyphs) + 1
+	}
 	for i, t := range tokens {
 		end := i == len(tokens)-1
-		p := line.piece(t, x)
+		p := line.piece(t, x, room)
+		room -= len(t.word.glyphs) + 1
 		p.Glyphs = append(p.Glyphs, t.word.glyphs...)
 		x += t.width
 		line.Chars += t.chars
@@ -441,15 +482,15 @@ func setLine(parts []token) (Line, error) {
 }
 
 // piece returns the piece that a token goes to: the last one while font, size
-// and mark stay the same, or else a new one at x.
-func (l *Line) piece(t token, x Points) *Piece {
+// and mark stay the same, or else a new one at x, with room for so many glyphs.
+func (l *Line) piece(t token, x Points, room int) *Piece {
 	if n := len(l.Pieces); n > 0 {
 		last := &l.Pieces[n-1]
 		if last.Font == t.span.Font && last.Size == t.span.Size && last.Mark == t.span.Mark {
 			return last
 		}
 	}
-	l.Pieces = append(l.Pieces, Piece{Font: t.span.Font, Size: t.span.Size, Mark: t.span.Mark, X: x})
+	l.Pieces = append(l.Pieces, Piece{Font: t.span.Font, Size: t.span.Size, Mark: t.span.Mark, X: x, Glyphs: make([]Glyph, 0, room)})
 	return &l.Pieces[len(l.Pieces)-1]
 }
 

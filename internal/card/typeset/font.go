@@ -13,6 +13,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"sync"
 	"unicode"
 
 	"github.com/go-text/typesetting/di"
@@ -23,14 +24,17 @@ import (
 	"golang.org/x/image/math/fixed"
 )
 
-// Font is a TrueType font that can shape text. It remembers the words it has
-// shaped, so it is not for use by several goroutines at once.
+// Font is a TrueType font that can shape text. It remembers the texts it has
+// shaped; several goroutines may use it at once.
 type Font struct {
 	name   string
 	face   *font.Face
 	loader *ot.Loader
+
+	guard  sync.Mutex // over what follows
 	shaper shaping.HarfbuzzShaper
 	words  map[string]word
+	texts  map[string][]piece
 }
 
 // Glyph is one shape of a font, with distances in font units.
@@ -75,7 +79,7 @@ func ParseFont(name string, data []byte) (*Font, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s is not a font that can be read: %w", name, err)
 	}
-	return &Font{name: name, face: font.NewFace(f), loader: loader, words: map[string]word{}}, nil
+	return &Font{name: name, face: font.NewFace(f), loader: loader, words: map[string]word{}, texts: map[string][]piece{}}, nil
 }
 
 // Name returns the font's name.
@@ -100,6 +104,13 @@ func (f *Font) CapHeight() int64 {
 
 // shape returns the glyphs of a run of text that will not be broken.
 func (f *Font) shape(s string) (word, error) {
+	f.guard.Lock()
+	defer f.guard.Unlock()
+	return f.shaped(s)
+}
+
+// shaped is shape for whoever has the guard.
+func (f *Font) shaped(s string) (word, error) {
 	if w, ok := f.words[s]; ok {
 		return w, nil
 	}

@@ -64,13 +64,23 @@ func parseThousandths(s string) (int64, error) {
 }
 
 // String writes the length in points, as short as it is exact: "12", "13.25".
-func (p Points) String() string {
-	sign := ""
+func (p Points) String() string { return string(p.Append(nil)) }
+
+// Append appends what String writes.
+func (p Points) Append(b []byte) []byte {
 	if p < 0 {
-		sign, p = "-", -p
+		b, p = append(b, '-'), -p
 	}
-	s := fmt.Sprintf("%s%d.%03d", sign, p/Point, p%Point)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+	b = strconv.AppendInt(b, int64(p/Point), 10)
+	part := int64(p % Point)
+	if part == 0 {
+		return b
+	}
+	b = append(b, '.', byte('0'+part/100), byte('0'+part/10%10), byte('0'+part%10))
+	for b[len(b)-1] == '0' {
+		b = b[:len(b)-1]
+	}
+	return b
 }
 
 // Scale returns p × num ÷ den, rounded to the nearest thousandth of a point.
