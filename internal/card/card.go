@@ -387,6 +387,9 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 	case name == back:
 		f, sheet = p.back, sheetOfBack
 	}
+	if !k.GuideOnly {
+		k = k.only(f)
+	}
 	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
 	page, err := c.largest(k, sheet, into)
 	if overflow := (*Overflow)(nil); err != nil && !errors.As(err, &overflow) {

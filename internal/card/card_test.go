@@ -13,6 +13,7 @@ import (
 	"testing/fstest"
 
 	"example.org/opencowl/internal/card/draw"
+	"example.org/opencowl/internal/card/typeset"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/themes"
@@ -417,7 +418,7 @@ func TestFacesAreReadStrictly(t *testing.T) {
 		{"unknown key", "line_chars:", "line_chras:", `themes/faces/front.yaml:21:1: the key "line_chras" is not known here; did you mean "line_chars"?`},
 		{"small type", "text: {least: 12 pt, most: 16.5 pt}", "text: {least: 11.5 pt, most: 16.5 pt}", "11.5 pt; nothing on a card is smaller than 12 pt"},
 		{"small print", "small: 12 pt", "small: 8 pt", "8 pt; nothing on a card is smaller than 12 pt"},
-		{"pale text", `quiet: "#3d4953"`, `quiet: "#777777"`, "the contrast is 4.48 to 1"},
+		{"pale text", `quiet: "#3d4953"`, `quiet: "#777777"`, "the contrast of quiet (#777777) on the white paper (#ffffff) is 4.48 to 1; text needs 4.5 to 1"},
 		{"no colour", `quiet: "#3d4953"`, `quiet: grey`, "not a colour"},
 		{"fine code", "module: 0.5 mm", "module: 0.4 mm", "0.5 mm or more"},
 		{"no cautions", "fields: [came_off, failed, replaced, cautions, handling]", "fields: [came_off, failed, replaced, handling]", "leave none out"},
@@ -444,6 +445,48 @@ func TestWorkspaceMayOverrideAFace(t *testing.T) {
 	if bytes.Equal(mustDeck(t, tour, o).PDF, mustDeck(t, tour, options("a5")).PDF) {
 		t.Error("the workspace's own face made no difference")
 	}
+}
+
+// A workspace changes order, choice of fields, sizes, colours and fonts in a file.
+func TestFaceOfAWorkspaceRestylesWithoutCode(t *testing.T) {
+	face := string(readTheme(t, "faces/front.yaml"))
+	for _, change := range [][2]string{
+		{"text: fonts/SourceSans3-Regular.ttf", "text: fonts/Ours.ttf"}, {`heading: "#0c4a63"`, `heading: "#5a1a4c"`},
+		{"fields: [came_off, failed, replaced, cautions, handling]", "fields: [cautions, replaced, failed, came_off, handling]"},
+		{"foot: [credits, workshop, as_of]", "foot: [as_of, credits]"}, {"text: {least: 12 pt, most: 16.5 pt}", "text: {least: 13 pt, most: 14 pt}"},
+	} {
+		if !strings.Contains(face, change[0]) {
+			t.Fatalf("the face does not hold %q", change[0])
+		}
+		face = strings.Replace(face, change[0], change[1], 1)
+	}
+	o := options("a5", front)
+	o.Theme = themes.Over(fstest.MapFS{"faces/front.yaml": {Data: []byte(face)}, "fonts/Ours.ttf": {Data: readTheme(t, "fonts/SourceSans3-It.ttf")}})
+	tour := tourOf(stopOf(3, cleared.NewStory(short(t))))
+	page := mustLay(t, tour, o, false).Pages[0]
+	if size := bodySize(page, "A thin"); size < 13*typeset.Point || size > 14*typeset.Point {
+		t.Errorf("the text is set in %v pt; the face says 13 to 14", size)
+	}
+	said, headings := "", map[draw.Colour]bool{}
+	for _, it := range page.Items {
+		if s, ok := it.Shape.(draw.Text); ok {
+			said += textOf(s) + " "
+			if it.Node.Role == draw.RoleHeading2 {
+				headings[s.Colour] = true
+			}
+			if strings.HasPrefix(textOf(s), "A thin") && s.Font.Name() != "Ours" {
+				t.Errorf("the text is set in %s; the face names Ours", s.Font.Name())
+			}
+		}
+	}
+	if len(headings) != 1 || !headings[draw.Colour{R: 0x5a, G: 0x1a, B: 0x4c}] {
+		t.Errorf("headings in %v; want the face's own colour", headings)
+	}
+	checkOrder(t, said, []string{"Take care", "What replaced it", "Why it failed", "What came off", "As of", "New strip folded"})
+	if strings.Contains(said, "Marram Sound") {
+		t.Errorf("the workshop's name stands on a face that leaves it out: %s", said)
+	}
+	checkPage(t, "restyled", page)
 }
 
 func TestAsOfDayIsNeeded(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -105,6 +106,17 @@ func contents(s cleared.Settings, t cleared.Tour) []content {
 		}
 	}
 	return all
+}
+
+// only is what a face shows of a card.
+func (k content) only(f *face) content {
+	k = k.clone()
+	hidden := func(field string, _ section) bool {
+		return !slices.Contains(f.Fields, field) && !slices.Contains(f.Foot, field)
+	}
+	maps.DeleteFunc(k.Front, hidden)
+	maps.DeleteFunc(k.Back, hidden)
+	return k
 }
 
 // letter names the cards of one stop: a to z, then aa.

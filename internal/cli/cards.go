@@ -23,7 +23,7 @@ type cardsOptions struct {
 	on, paper, faces, out, by string
 	sheet                     card.Sheet
 	png                       string
-	draft, large              bool
+	draft, large, say         bool
 }
 
 // printedCard is what the ledger keeps of a printed card.
@@ -45,6 +45,7 @@ type cardsReport struct {
 	Draft    bool              `json:"draft"`
 	Cards    []printedCard     `json:"cards"`
 	Withheld map[string]string `json:"withheld,omitempty"` // stop → why
+	Said     string            `json:"said,omitempty"`     // with --say: the cards as text
 	Unfit    []string          `json:"unfit,omitempty"`    // cards that do not fit, and what to lose
 }
 
@@ -86,6 +87,7 @@ fit, with the words to lose; the other cards print all the same, and the exit co
 	cmd.Flags().StringVar(&o.by, "by", "", "who prints them")
 	cmd.Flags().BoolVar(&o.draft, "draft", false, "a preview of everything, stamped DRAFT and not recorded")
 	cmd.Flags().BoolVar(&o.large, "large", false, "large print: nothing under 16 pt; on a5, a4 or letter")
+	cmd.Flags().BoolVar(&o.say, "say", false, "the cards as plain text for a screen reader or for reading aloud, on stdout or in the file of -o; not recorded")
 	cmd.Flags().StringVar(&o.png, "png", "", "also a picture of each page, in this folder")
 	cmd.Flags().IntVar(&o.sheet.Up, "up", 1, "cards to a side of a sheet: 1, 2 (a5) or 4 (a6), with marks to cut at")
 	cmd.Flags().StringVar(&o.sheet.Paper, "sheet", "a4", "the sheet that several cards go on: a4 or letter")
@@ -123,6 +125,9 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	defer s.close()
 	if !slices.Contains(s.desk.Tours(), tour) {
 		return nil, use(fmt.Errorf("there is no tour %q; the tours are %s", tour, list(s.desk.Tours())))
+	}
+	if o.say {
+		return s.sayCards(tour, faces, o)
 	}
 	if o.out == "" {
 		o.out = s.ws.Path("out/cards-" + tour + ".pdf")
@@ -243,6 +248,52 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		s.app.say("%s", sheets.Instead)
 	}
 	return report, nil
+}
+
+// sayCards writes the cards as text. Nothing is printed, so nothing is recorded.
+func (s *session) sayCards(tour string, faces []string, o cardsOptions) (*cardsReport, error) {
+	theme, err := s.ws.Theme()
+	if err != nil {
+		return nil, err
+	}
+	opt := card.Options{Faces: faces, AsOf: s.today, Theme: theme, Large: o.large}
+	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft}
+	if o.draft {
+		t, err := s.desk.DraftTour(tour)
+		if err != nil {
+			return nil, err
+		}
+		if report.Said, err = card.DraftSay(s.desk.DraftSettings(), t, opt); err != nil {
+			return nil, err
+		}
+	} else {
+		settings, err1 := s.desk.Settings()
+		t, err2 := s.desk.Tour(tour)
+		if err := errors.Join(err1, err2); err != nil {
+			return nil, err
+		}
+		if report.Said, err = card.Say(settings, t, opt); err != nil {
+			return nil, err
+		}
+		if err := s.desk.Gate(map[string][]byte{"cards.txt": []byte(report.Said)}); err != nil {
+			return nil, err
+		}
+		report.Withheld = withheld(t)
+	}
+	if o.out != "" {
+		path, err := filepath.Abs(o.out)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := os.Stat(path); err == nil && filepath.Ext(path) != ".txt" {
+			return nil, use(fmt.Errorf("%s is there already and is no .txt file; name another file with -o", path))
+		}
+		return report, s.ws.Writer.WriteFile(path, []byte(report.Said+"\n"), 0o644)
+	}
+	if !s.app.json {
+		_, err = fmt.Fprintln(s.app.Out, report.Said)
+	}
+	return report, err
 }
 
 // perInch is how fine the pictures of pages are, in pixels an inch: a phone still

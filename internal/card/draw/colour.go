@@ -37,3 +37,6 @@ func linear(v uint8) float64 {
 	}
 	return math.Pow((s+0.055)/1.055, 2.4)
 }
+
+// String writes the colour as faces do: "#1a2b3c".
+func (c Colour) String() string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B) }
