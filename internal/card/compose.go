@@ -30,17 +30,20 @@ type composer struct {
 	gap         typeset.Points // between blocks
 	room        typeset.Points // what the rest of a front leaves for its title and photo
 	leading     int            // distance of lines, percent of the size of the text
+	tight       bool           // the photo may be as small as it may ever be
 	breaks      bool           // words may be broken at the end of a line
 }
 
 // largest sets a side in the largest type that fits; the next size up does not.
-// Words are broken only on a side that does not fit otherwise, since broken words
-// are hard to read (clear print, UKAAF G003: words are not split).
+// A small photo is for a side that does not fit otherwise, and after it, words are broken, since broken words are hard to read (clear print, UKAAF G003: words are
+// not split).
 func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, error) {
 	page, err := c.at(0, k, sheet, into)
-	if isTight(err) {
-		c.breaks = true
-		page, err = c.at(0, k, sheet, into)
+	for _, last := range []bool{false, true} {
+		if isTight(err) {
+			c.tight, c.breaks = true, last
+			page, err = c.at(0, k, sheet, into)
+		}
 	}
 	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
 		return page, tooWide

@@ -78,17 +78,18 @@ type facePapers struct {
 
 // facePaper is what a face does on one size of paper.
 type facePaper struct {
-	Margin  typeset.Points `yaml:"margin"`
-	Gap     limits         `yaml:"gap"`     // between blocks; the least with the least text
-	Leading percents       `yaml:"leading"` // percent of the size of the text; the least with the least size
-	Text    limits         `yaml:"text"`
-	Title   limits         `yaml:"title"`
-	Number  typeset.Points `yaml:"number"`
-	Small   typeset.Points `yaml:"small"`
-	Heading string         `yaml:"heading"` // run-in or own-line
-	Photo   limits         `yaml:"photo"`   // width, where it stands beside the title
-	Module  typeset.Points `yaml:"module"`  // side of one QR module
-	Columns int            `yaml:"columns"` // of the back: 1 or 2; none is 1
+	Margin     typeset.Points `yaml:"margin"`
+	Gap        limits         `yaml:"gap"`     // between blocks; the least with the least text
+	Leading    percents       `yaml:"leading"` // percent of the size of the text; the least with the least size
+	Text       limits         `yaml:"text"`
+	Title      limits         `yaml:"title"`
+	Number     typeset.Points `yaml:"number"`
+	Small      typeset.Points `yaml:"small"`
+	Heading    string         `yaml:"heading"`     // run-in or own-line
+	Photo      limits         `yaml:"photo"`       // width, where it stands beside the title
+	TightPhoto typeset.Points `yaml:"tight_photo"` // its least width on a card that is full
+	Module     typeset.Points `yaml:"module"`      // side of one QR module
+	Columns    int            `yaml:"columns"`     // of the back: 1 or 2; none is 1
 }
 
 type limits struct {
@@ -294,6 +295,7 @@ func (p *facePaper) problems(name string, least, width typeset.Points) [][3]stri
 	ranges := map[string]limits{"text": p.Text, "title": p.Title, "gap": p.Gap}
 	if name == front {
 		ranges["photo"] = p.Photo
+		ranges["tight_photo"] = limits{p.TightPhoto, p.Photo.Least}
 		if p.Module < leastModule {
 			add("module", "the modules of the QR code are too small to read", "make them 0.5 mm or more")
 		}

@@ -64,12 +64,12 @@ func (c composer) frontHeads(k content) []func() ([]block, error) {
 	if k.Photo == nil {
 		return all
 	}
-	beside := func(title typeset.Points, how photoHead) {
+	beside := func(title typeset.Points, widths limits, how photoHead) {
 		for step := photoSteps; step >= 0; step-- {
 			all = append(all, func() ([]block, error) {
 				d := c
 				d.title = title
-				head, err := d.headBesidePhoto(k, c.paper.Photo.at(step, photoSteps), how)
+				head, err := d.headBesidePhoto(k, widths.at(step, photoSteps), how)
 				return []block{head}, err
 			})
 		}
@@ -77,10 +77,13 @@ func (c composer) frontHeads(k content) []func() ([]block, error) {
 	// A narrower column may want a smaller title than the page would.
 	sizes := limits{Least: c.paper.Title.Least, Most: c.title}
 	for step := titleSteps; step >= 0; step-- {
-		beside(sizes.at(step, titleSteps), photoHead{})
+		beside(sizes.at(step, titleSteps), c.paper.Photo, photoHead{})
 	}
-	beside(c.paper.Title.Least, photoHead{mayHang: true, flat: true})
-	beside(c.paper.Title.Least, photoHead{mayHang: true})
+	beside(c.paper.Title.Least, c.paper.Photo, photoHead{mayHang: true})
+	if c.tight {
+		beside(c.paper.Title.Least, limits{c.paper.TightPhoto, c.paper.Photo.Least}, photoHead{mayHang: true, flat: true})
+		beside(c.paper.Title.Least, limits{c.paper.TightPhoto, c.paper.Photo.Least}, photoHead{mayHang: true})
+	}
 	return all
 }
 
