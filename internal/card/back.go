@@ -17,7 +17,7 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	}
 	blocks := []block{head, c.rule()}
 	for _, field := range c.face.Fields {
-		b, err := c.section(k.Back[field], c.measure())
+		b, err := c.section(k.back(field), c.measure())
 		if err != nil {
 			return nil, fieldError(field, err)
 		}

@@ -38,7 +38,15 @@ type Options struct {
 	Faces []string // front, back, in the order of the pages
 	AsOf  day.Date // printed on the card, and outside its digest
 	Theme fs.FS    // themes.Embedded() or themes.Over(workspace)
+	// Only chooses the cards that are printed; nil prints all.
+	Only func(Printed) bool
+	// Returning is the day since which a back says what is new in its story; zero
+	// says nothing. It is outside the card's digest, as the day of printing is.
+	Returning day.Date
 }
+
+// ErrNothingToPrint is for a choice of cards that leaves none.
+var ErrNothingToPrint = errors.New("no card is left to print")
 
 // Sheets is a printable file and what is in it.
 type Sheets struct {
@@ -103,6 +111,10 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
+		if o.Only != nil && !o.Only(k.printed()) {
+			continue
+		}
+		k.News = newsLine(k.news, o.Returning)
 		if err := p.print(doc, k, o.Faces); err != nil {
 			failures = append(failures, err)
 		}
@@ -111,6 +123,8 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	switch {
 	case len(failures) > 0:
 		return nil, nil, errors.Join(append(failures, whatFits(failures, o)...)...)
+	case len(cards) == 0 && o.Only != nil:
+		return nil, nil, ErrNothingToPrint
 	case len(cards) == 0:
 		return nil, nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/tour"
 )
 
@@ -47,6 +48,28 @@ type content struct {
 	Address     string             // in the QR code
 	QRLine      string
 	Photo       *photo
+
+	news cleared.News
+	News []entry `json:"-"` // on the back: what is new for somebody who comes back
+}
+
+// back is what a field says on the back; below the timing stands what is new.
+func (k content) back(field string) section {
+	s := k.Back[field]
+	if field == fieldTiming {
+		s.Entries = slices.Concat(s.Entries, k.News)
+	}
+	return s
+}
+
+// newsLine says on a back what is new in a story since a returning visitor last
+// came.
+func newsLine(n cleared.News, since day.Date) []entry {
+	words := newsWords(n)
+	if words == "" || since.IsZero() {
+		return nil
+	}
+	return []entry{{Lead: "New since " + since.Words() + ":", Text: words}}
 }
 
 // section is one field's text under its heading.
@@ -121,7 +144,7 @@ func storyContent(s cleared.Settings, t cleared.Tour, stop cleared.Stop, story c
 	k := content{
 		Stop: stop.ID(), Story: story.ID(), Number: number, Language: story.Language(),
 		Title: story.Title(), Place: stop.At(), QRLine: "Read on",
-		Address: s.Site() + "stop/" + stop.ID() + "/",
+		Address: s.Site() + "stop/" + stop.ID() + "/", news: story.News(),
 		Front: map[string]section{
 			fieldCameOff:  {Heading: "What came off", Entries: paragraphs(story.CameOff())},
 			fieldFailed:   {Heading: "Why it failed", Entries: paragraphs(story.Failed())},
