@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
@@ -304,29 +303,17 @@ func cautionEntries(cautions []cleared.Caution) []entry {
 
 // timingWords says how long the stop may take, all its cards together.
 func timingWords(t cleared.Tour, stop cleared.Stop, timing tour.Timing) string {
-	parts := []string{"Allow " + durationWords(timing.Stop)}
+	parts := []string{"Allow " + tour.DurationWords(timing.Stop)}
 	if n := len(stop.Stories()); n > 1 {
 		parts[0] += fmt.Sprintf(" for the stop’s %d cards", n)
 	}
 	if timing.Talk > 0 {
-		parts = append(parts, fmt.Sprintf("talk %s at %.0f words a minute", durationWords(timing.Talk), t.Pace()))
+		parts = append(parts, fmt.Sprintf("talk %s at %.0f words a minute", tour.DurationWords(timing.Talk), t.Pace()))
 	}
 	if timing.Props > 0 {
-		parts = append(parts, fmt.Sprintf("handing round %s for %d people", durationWords(timing.Props), t.Group()))
+		parts = append(parts, fmt.Sprintf("handing round %s for %d people", tour.DurationWords(timing.Props), t.Group()))
 	}
 	return sentence(strings.Join(parts, "; "))
-}
-
-func durationWords(d time.Duration) string {
-	d = d.Round(time.Second)
-	minutes, seconds := int(d/time.Minute), int(d%time.Minute/time.Second)
-	switch {
-	case minutes == 0:
-		return fmt.Sprintf("%d s", seconds)
-	case seconds == 0:
-		return fmt.Sprintf("%d min", minutes)
-	}
-	return fmt.Sprintf("%d min %d s", minutes, seconds)
 }
 
 // guideOnly says that a stop has no card for visitors, or not all of them.

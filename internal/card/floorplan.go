@@ -242,12 +242,16 @@ func rings(b block) []draw.Point {
 func (f *floorPlan) free(b block, at draw.Point, offRoute bool) (draw.Rect, bool) {
 	for _, by := range rings(b) {
 		r := draw.Rect{X: at.X + by.X - b.width/2, Y: at.Y + by.Y - b.height/2, W: b.width, H: b.height}
-		if !r.Inside(f.frame) || slices.ContainsFunc(f.taken, r.Overlaps) || offRoute && f.onRoute(r) {
+		if !r.Inside(f.frame) || slices.ContainsFunc(f.taken, r.Overlaps) || offRoute && f.onRoute(widened(r, 4*typeset.Point)) {
 			continue
 		}
 		return r, true
 	}
 	return draw.Rect{}, false
+}
+
+func widened(r draw.Rect, by typeset.Points) draw.Rect {
+	return draw.Rect{X: r.X - by, Y: r.Y - by, W: r.W + 2*by, H: r.H + 2*by}
 }
 
 // onRoute reports whether the route runs through a rectangle.

@@ -116,7 +116,7 @@ func newRunSheet(press *press, s cleared.Settings, t cleared.Tour, p tour.Plan, 
 
 // document sets all blocks and stands them on pages.
 func (r *runSheet) document() (*draw.Document, error) {
-	for _, part := range []func() error{r.head, r.warning, r.visits, r.wayRound, r.fetch, r.late, r.leftOut, r.takeCare, r.onSite, r.ledger} {
+	for _, part := range []func() error{r.head, r.warning, r.visits, r.wayRound, r.late, r.leftOut, r.fetch, r.takeCare, r.onSite, r.ledger, r.talk} {
 		if err := part(); err != nil {
 			return nil, roomOr(err)
 		}
@@ -155,7 +155,8 @@ func (r *runSheet) fill(doc *draw.Document) error {
 		for j := i; r.blocks[j].held && j+1 < len(r.blocks); j++ {
 			needs += r.blocks[j+1].gap + r.blocks[j+1].height
 		}
-		if y+needs > room {
+		// What is held together and longer than a page is broken all the same.
+		if y+b.gap+b.height > room || y+needs > room && needs-b.gap <= room {
 			doc.Pages = append(doc.Pages, draw.Page{Width: r.size.width, Height: r.size.height})
 			y = -b.gap
 		}
@@ -231,13 +232,13 @@ func (r *runSheet) head() error {
 func (r *runSheet) summary() string {
 	p := r.plan
 	var b strings.Builder
-	fmt.Fprintf(&b, "A slot of %s", durationWords(p.Slot))
+	fmt.Fprintf(&b, "A slot of %s", tour.DurationWords(p.Slot))
 	if r.options.Start >= 0 {
 		fmt.Fprintf(&b, ", %s to %s", clock(r.options.Start), clock(r.options.Start+p.Slot))
 	}
-	fmt.Fprintf(&b, ". Stops and walks take %s", durationWords(p.Takes))
+	fmt.Fprintf(&b, ". Stops and walks take %s", tour.DurationWords(p.Takes))
 	if p.Over == 0 {
-		fmt.Fprintf(&b, "; %s are left for questions", durationWords(p.Slot-p.Takes))
+		fmt.Fprintf(&b, "; %s are left for questions", tour.DurationWords(p.Slot-p.Takes))
 	}
 	fmt.Fprintf(&b, ". A group of %d.", r.tour.Group())
 	if r.options.Start < 0 {
@@ -257,7 +258,7 @@ func (r *runSheet) warning() error {
 	small := r.composer
 	small.title = r.text
 	b, err := small.warningBand(fmt.Sprintf("Too long by %s: the stops that must be in need a slot of %s. Leave one out before you start; what each would save stands below.",
-		durationWords(r.plan.Over), durationWords(r.plan.SlotFor())))
+		tour.DurationWords(r.plan.Over), tour.DurationWords(r.plan.SlotFor())))
 	r.add(b, r.paper.Gap, false)
 	return err
 }
@@ -372,63 +373,86 @@ func (r *runSheet) visitWords(v tour.Visit, x typeset.Points) error {
 		return err
 	}
 	for _, s := range v.Stop.Stories() {
-		lines := storyLines(s)
-		for i, l := range lines {
-			node := &draw.Node{Role: draw.RoleParagraph}
-			if l.own {
-				node.Language = other(s.Language(), r.language)
-			}
-			b, err := r.set(l.inks(r.face, node), r.text, r.paper.Leading, typeset.Measure{Width: width})
-			b.nodes = []*draw.Node{node}
-			if err := put(b, err, r.paper.Gap/4, i == 0 && len(lines) > 1); err != nil {
+		for _, words := range [][]storyLine{titleLine(s), showLine(s)} {
+			b, err := r.storyLines(words, other(s.Language(), r.language), width)
+			if err := put(b, err, r.paper.Gap/6, true); err != nil {
 				return err
 			}
 		}
 	}
-	if n := len(v.Stop.Withheld()); n > 0 {
+	if len(v.Stop.Withheld()) > 0 {
 		b, err := r.line("Another story of this stop is held back today: tell nothing of it.", r.face.strong, r.face.Colours.Warning, r.text, width)
-		if err := put(b, err, r.paper.Gap/4, false); err != nil {
+		if err := put(b, err, r.paper.Gap/6, true); err != nil {
 			return err
 		}
 	}
 	care, err := r.careLine(v.Stop, width)
-	return put(care, err, r.paper.Gap/3, false)
+	if err := put(care, err, r.paper.Gap/6, true); err != nil {
+		return err
+	}
+	r.blocks[len(r.blocks)-1].held = false
+	return nil
 }
 
-// storyLine is a paragraph about a story. One of its own is in its language; the
-// others are in the workshop's.
+// storyLines sets words about a story as one paragraph.
+func (r *runSheet) storyLines(words []storyLine, tongue string, width typeset.Points) (block, error) {
+	if len(words) == 0 {
+		return block{}, nil
+	}
+	var inks []ink
+	var nodes []*draw.Node
+	for i, w := range words {
+		node := &draw.Node{Role: draw.RoleParagraph}
+		if w.own {
+			node.Language = tongue
+		}
+		more := w.inks(r.face, node)
+		if i+1 < len(words) {
+			more[len(more)-1].text += " "
+		}
+		inks, nodes = append(inks, more...), append(nodes, node)
+	}
+	b, err := r.set(inks, r.text, r.paper.Leading, typeset.Measure{Width: width})
+	b.nodes = nodes
+	return b, err
+}
+
+// storyLine is something said about a story. What is its own is in its language;
+// the rest is in the workshop's.
 type storyLine struct {
 	entry
 	own bool
 }
 
-// storyLines are the title of a story, what is new in it, its talk and its props.
-func storyLines(s cleared.Story) []storyLine {
+// titleLine is a story's title, and what is new in it.
+func titleLine(s cleared.Story) []storyLine {
 	all := []storyLine{{entry{Lead: sentence(s.Title())}, true}}
 	if words := newsWords(s.News()); words != "" {
-		all = append(all, storyLine{entry{Lead: "New:", Text: capital(words)}, false})
-	}
-	for _, talk := range shortParagraphs(s.Talk()) {
-		all = append(all, storyLine{entry{Text: talk}, true})
-	}
-	if show := showWords(s.Props()); show != "" {
-		all = append(all, storyLine{entry{Lead: "Show:", Text: show}, false})
+		all = append(all, storyLine{entry{Text: "New: " + words}, false})
 	}
 	return all
 }
 
+// showLine names a story's props.
+func showLine(s cleared.Story) []storyLine {
+	if show := showWords(s.Props()); show != "" {
+		return []storyLine{{entry{Lead: "Show:", Text: show}, true}}
+	}
+	return nil
+}
+
 // visitTimes says how the time at a stop is made up.
 func visitTimes(v tour.Visit) string {
-	words := fmt.Sprintf("Walk %s, %s. Stop %s", metresWords(v.Metres), durationWords(v.Timing.Walk), durationWords(v.Timing.Stop))
+	words := fmt.Sprintf("Walk %s, %s. Stop %s", metresWords(v.Metres), tour.DurationWords(v.Timing.Walk), tour.DurationWords(v.Timing.Stop))
 	if v.Timing.Walk == 0 {
-		words = "Stop " + durationWords(v.Timing.Stop)
+		words = "Stop " + tour.DurationWords(v.Timing.Stop)
 	}
 	var made []string
 	if v.Timing.Talk > 0 {
-		made = append(made, "talk "+durationWords(v.Timing.Talk))
+		made = append(made, "talk "+tour.DurationWords(v.Timing.Talk))
 	}
 	if v.Timing.Props > 0 {
-		made = append(made, "handing round "+durationWords(v.Timing.Props))
+		made = append(made, "handing round "+tour.DurationWords(v.Timing.Props))
 	}
 	if len(made) > 0 {
 		words += ": " + strings.Join(made, ", ")
@@ -526,8 +550,8 @@ func (r *runSheet) heading(words string) error {
 }
 
 // entries sets a list under a heading; a list of nothing is left out. The list
-// may run on to another page.
-func (r *runSheet) entries(heading, opening string, all []entry) error {
+// may run on to another page, if it is not held together.
+func (r *runSheet) entries(heading, opening string, all []entry, together bool) error {
 	if len(all) == 0 {
 		return nil
 	}
@@ -552,7 +576,7 @@ func (r *runSheet) entries(heading, opening string, all []entry) error {
 		if i == 0 {
 			b.nodes = []*draw.Node{list}
 		}
-		r.add(b, r.paper.Gap/4, false)
+		r.add(b, r.paper.Gap/4, together && i+1 < len(all))
 	}
 	return nil
 }
@@ -565,7 +589,7 @@ func (r *runSheet) fetch() error {
 		e.Lead = strings.TrimRight(e.Lead, ".") + fmt.Sprintf(", stop\u00a0%d.", f.Stop)
 		all = append(all, e)
 	}
-	return r.entries("Fetch before you start", "", all)
+	return r.entries("Fetch before you start", "", all, false)
 }
 
 // late says what to leave out, in which order.
@@ -576,9 +600,9 @@ func (r *runSheet) late() error {
 	}
 	var all []entry
 	for _, c := range r.plan.Late {
-		all = append(all, entry{Lead: fmt.Sprintf("Stop\u00a0%d, %s:", c.Stop.Number(), lowered(c.Stop.At())), Text: "saves " + sentence(durationWords(c.Saves))})
+		all = append(all, entry{Lead: fmt.Sprintf("Stop\u00a0%d, %s:", c.Stop.Number(), lowered(c.Stop.At())), Text: "saves " + sentence(tour.DurationWords(c.Saves))})
 	}
-	return r.entries("If you run late", opening, all)
+	return r.entries("If you run late", opening, all, true)
 }
 
 // lowered is a place in the middle of a sentence.
@@ -592,13 +616,13 @@ func (r *runSheet) leftOut() error {
 		case l.Reason == tour.NothingToTell:
 			e.Text = "nothing is cleared to tell there today. Walk past, and tell nothing of it."
 		case l.Costs > 0:
-			e.Text = "no time; it would take " + durationWords(l.Costs) + " more."
+			e.Text = "no time; it would take " + tour.DurationWords(l.Costs) + " more."
 		default:
 			e.Text = "no time."
 		}
 		all = append(all, e)
 	}
-	return r.entries("Not on this walk", "", all)
+	return r.entries("Not on this walk", "", all, false)
 }
 
 // takeCare gives the advice of each caution once, with the stops that it is for.
@@ -622,7 +646,7 @@ func (r *runSheet) takeCare() error {
 		}
 		all = append(all, entry{Lead: strings.TrimRight(c.Label, ".") + ", " + what + listed(stops[c.Key], "and") + ".", Text: c.Advice})
 	}
-	return r.entries("Take care", "", all)
+	return r.entries("Take care", "", all, false)
 }
 
 // onSite prints the workshop's own rules: fire exits, first aid.
@@ -632,20 +656,52 @@ func (r *runSheet) onSite() error {
 		all = append(all, entry{Text: sentence(rule)})
 	}
 	all = append(all, entry{Text: "The site’s rules and the engineer on duty come before this sheet. Nothing on it says that anything may fly."})
-	return r.entries("On site", "", all)
+	return r.entries("On site", "", all, true)
 }
 
 // ledger prints the head in groups, so that it can be read out and typed.
 func (r *runSheet) ledger() error {
 	head := r.options.LedgerHead
 	if head == "" {
-		return r.entries("Ledger", "", []entry{{Text: "Empty before this printing."}})
+		return r.entries("Ledger", "", []entry{{Text: "Empty before this printing."}}, true)
 	}
 	var groups []string
 	for g := range slices.Chunk([]byte(head), 8) {
 		groups = append(groups, string(g))
 	}
-	return r.entries("Ledger", "", []entry{{Lead: "Head before this printing:", Text: strings.Join(groups, " ")}})
+	return r.entries("Ledger", "", []entry{{Lead: "Head before this printing:", Text: strings.Join(groups, " ")}}, true)
+}
+
+// talk gives the words of every stop, for a guide without the backs of the cards.
+func (r *runSheet) talk() error {
+	begun := false
+	for _, v := range r.plan.Visits {
+		for _, s := range v.Stop.Stories() {
+			paragraphs := shortParagraphs(s.Talk())
+			if len(paragraphs) == 0 {
+				continue
+			}
+			if !begun {
+				begun = true
+				if err := r.heading("The talk"); err != nil {
+					return err
+				}
+			}
+			title, err := r.storyLines([]storyLine{{entry{Lead: fmt.Sprintf("Stop\u00a0%d:", v.Stop.Number())}, false}, {entry{Lead: s.Title()}, true}}, other(s.Language(), r.language), r.measure())
+			if err != nil {
+				return err
+			}
+			r.add(title, r.paper.Gap/2, true)
+			for _, words := range paragraphs {
+				b, err := r.storyLines([]storyLine{{entry{Text: words}, true}}, other(s.Language(), r.language), r.measure())
+				if err != nil {
+					return fmt.Errorf("stop %d, the talk: %w", v.Stop.Number(), err)
+				}
+				r.add(b, r.paper.Gap/6, false)
+			}
+		}
+	}
+	return nil
 }
 
 // mostWords is how long a paragraph on a run sheet may be: one stays on a page

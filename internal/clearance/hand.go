@@ -11,6 +11,7 @@ import (
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/wording"
+	"example.org/opencowl/internal/worklog"
 )
 
 // whyNot says in words why a unit may not leave; "" when it may.
@@ -348,34 +349,39 @@ func (d *Desk) editionWords(e *wording.Edition) cleared.EditionWords {
 func (d *Desk) Movement() cleared.Movement {
 	f := cleared.MovementFields{On: d.today}
 	for _, p := range d.log.Parts() {
-		if !p.Figures {
-			continue
+		if m, ok := d.movementOf(p); ok {
+			f.Parts = append(f.Parts, m)
 		}
-		state := d.log.StateOn(p.ID, d.today)
-		if state.Step == "" {
-			continue
-		}
-		key := movementKey(p.ID)
-		var stories []string
-		waiting := false
-		for _, s := range d.words.Stories() {
-			if slices.Contains(s.Parts, p.ID) {
-				stories = append(stories, s.ID)
-				waiting = waiting || s.NotBefore.After(d.today)
-			}
-		}
-		if waiting && !slices.ContainsFunc(d.words.Stories(), func(s *wording.Story) bool {
-			return slices.Contains(s.Parts, p.ID) && !s.NotBefore.After(d.today)
-		}) {
-			if i := slices.IndexFunc(d.before, func(b cleared.PartMovement) bool { return b.Key == key }); i >= 0 {
-				f.Parts = append(f.Parts, d.before[i])
-			}
-			continue
-		}
-		f.Parts = append(f.Parts, cleared.PartMovement{Key: key, Area: p.Area, Step: state.Step, Phase: cleared.Phase(state.Phase), Pile: state.Pile, Stories: stories})
 	}
 	slices.SortFunc(f.Parts, func(a, b cleared.PartMovement) int { return strings.Compare(a.Key, b.Key) })
 	return cleared.NewMovement(f)
+}
+
+// movementOf is where one part stands today; false for a part that does not count.
+func (d *Desk) movementOf(p *worklog.Part) (cleared.PartMovement, bool) {
+	state := d.log.StateOn(p.ID, d.today)
+	if !p.Figures || state.Step == "" {
+		return cleared.PartMovement{}, false
+	}
+	key := movementKey(p.ID)
+	var stories []string
+	waits := 0
+	for _, s := range d.words.Stories() {
+		if slices.Contains(s.Parts, p.ID) {
+			stories = append(stories, s.ID)
+			if s.NotBefore.After(d.today) {
+				waits++
+			}
+		}
+	}
+	if waits > 0 && waits == len(stories) {
+		i := slices.IndexFunc(d.before, func(b cleared.PartMovement) bool { return b.Key == key })
+		if i < 0 {
+			return cleared.PartMovement{}, false
+		}
+		return d.before[i], true
+	}
+	return cleared.PartMovement{Key: key, Area: p.Area, Step: state.Step, Phase: cleared.Phase(state.Phase), Pile: state.Pile, Stories: stories}, true
 }
 
 // movementKey names a part without telling its id.

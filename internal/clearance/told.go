@@ -62,11 +62,14 @@ func (d *Desk) wordsAlone(u *Unit) publicStory {
 // placesOf is the movement of a story's parts.
 func (d *Desk) placesOf(u *Unit) []PartPlace {
 	var all []PartPlace
-	for _, p := range d.Movement().Parts() {
-		if slices.Contains(p.Stories, u.story.ID) {
-			all = append(all, PartPlace{p.Key, p.Step, p.Pile})
+	for _, id := range u.story.Parts {
+		if p, ok := d.log.Part(id); ok {
+			if m, ok := d.movementOf(p); ok {
+				all = append(all, PartPlace{m.Key, m.Step, m.Pile})
+			}
 		}
 	}
+	slices.SortFunc(all, func(a, b PartPlace) int { return strings.Compare(a.Key, b.Key) })
 	return all
 }
 

@@ -119,7 +119,7 @@ func (s *session) tryClear(ctx context.Context, r *tryoutReport) error {
 func (s *session) tryCards(ctx context.Context, r *tryoutReport) error {
 	s.app.say("4. cards for the tour %s", tryoutTour)
 	out := s.ws.Path("out/cards-" + tryoutTour + ".pdf")
-	printed, err := s.printCards(ctx, tryoutTour, []string{"front", "back"}, cardsOptions{paper: "a5", out: out, by: "tam"})
+	printed, err := s.printCards(ctx, tryoutTour, []string{"front", "back"}, day.Date{}, cardsOptions{paper: "a5", out: out, by: "tam"})
 	if err != nil {
 		return err
 	}

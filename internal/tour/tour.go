@@ -7,6 +7,7 @@
 package tour
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"time"
@@ -80,4 +81,17 @@ func atStop(t cleared.Tour, s cleared.Stop) Timing {
 
 func seconds(s float64) time.Duration {
 	return time.Duration(math.Round(s)) * time.Second
+}
+
+// DurationWords writes a length of time as people say it: "4 min 12 s".
+func DurationWords(d time.Duration) string {
+	d = d.Round(time.Second)
+	minutes, seconds := int(d/time.Minute), int(d%time.Minute/time.Second)
+	switch {
+	case minutes == 0:
+		return fmt.Sprintf("%d s", seconds)
+	case seconds == 0:
+		return fmt.Sprintf("%d min", minutes)
+	}
+	return fmt.Sprintf("%d min %d s", minutes, seconds)
 }
