@@ -614,7 +614,7 @@ func (r *runSheet) leftOut() error {
 		e := entry{Lead: fmt.Sprintf("Stop\u00a0%d, %s:", l.Stop.Number(), lowered(l.Stop.At()))}
 		switch {
 		case l.Reason == tour.NothingToTell:
-			e.Text = "nothing is cleared to tell there today. Walk past, and tell nothing of it."
+			e.Text = "nothing is cleared to tell. Walk past."
 		case l.Costs > 0:
 			e.Text = "no time; it would take " + tour.DurationWords(l.Costs) + " more."
 		default:

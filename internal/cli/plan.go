@@ -274,7 +274,11 @@ func (s *session) sayPlan(t cleared.Tour, p tour.Plan, f planFor) {
 	}
 	why := withheld(t)
 	for _, l := range p.LeftOut {
-		say("  left out: %d  %s: %s", l.Stop.Number(), l.Stop.At(), leftOutWords(l, why))
+		must := ""
+		if l.Stop.Wants() == "must" {
+			must = ", a must"
+		}
+		say("  left out: %d  %s%s: %s", l.Stop.Number(), l.Stop.At(), must, leftOutWords(l, why))
 	}
 	for _, v := range p.Visits {
 		if held := why[v.Stop.ID()]; held != "" {
