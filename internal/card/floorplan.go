@@ -229,7 +229,7 @@ func (f *floorPlan) mark(number string, in bool) (block, error) {
 // in widths of what is to stand there.
 func rings(b block) []draw.Point {
 	all := []draw.Point{{}}
-	for ring := typeset.Points(1); ring <= 8; ring++ {
+	for ring := typeset.Points(1); ring <= 6; ring++ {
 		for _, way := range [...][2]typeset.Points{{1, 0}, {0, -1}, {-1, 0}, {0, 1}, {1, -1}, {-1, -1}, {-1, 1}, {1, 1}} {
 			all = append(all, draw.Point{X: way[0] * ring * (b.width + b.height) / 2 * 11 / 20, Y: way[1] * ring * b.height * 11 / 20})
 		}
@@ -237,17 +237,32 @@ func rings(b block) []draw.Point {
 	return all
 }
 
-// free finds the nearest free place for a block about a spot; it may be kept off
-// the route too. False: there is none.
+// free finds a free place for a block near a spot; it may be kept off the route
+// too. False: there is none.
 func (f *floorPlan) free(b block, at draw.Point, offRoute bool) (draw.Rect, bool) {
+	fits := func(r draw.Rect) bool {
+		return r.Inside(f.frame) && !slices.ContainsFunc(f.taken, r.Overlaps) && !(offRoute && f.onRoute(widened(r, 4*typeset.Point)))
+	}
 	for _, by := range rings(b) {
 		r := draw.Rect{X: at.X + by.X - b.width/2, Y: at.Y + by.Y - b.height/2, W: b.width, H: b.height}
-		if !r.Inside(f.frame) || slices.ContainsFunc(f.taken, r.Overlaps) || offRoute && f.onRoute(widened(r, 4*typeset.Point)) {
-			continue
+		if fits(r) {
+			return r, true
 		}
-		return r, true
 	}
-	return draw.Rect{}, false
+	// All about the spot is taken: the nearest place on the whole plan.
+	best, found := draw.Rect{}, false
+	off := func(r draw.Rect) typeset.Points {
+		return distance(at, draw.Point{X: r.X + r.W/2, Y: r.Y + r.H/2})
+	}
+	for y := f.frame.Y; y < f.frame.Y+f.frame.H; y += b.height / 2 {
+		for x := f.frame.X; x < f.frame.X+f.frame.W; x += b.height / 2 {
+			r := draw.Rect{X: x, Y: y, W: b.width, H: b.height}
+			if (!found || off(r) < off(best)) && fits(r) {
+				best, found = r, true
+			}
+		}
+	}
+	return best, found
 }
 
 func widened(r draw.Rect, by typeset.Points) draw.Rect {

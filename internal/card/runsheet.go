@@ -465,7 +465,7 @@ func visitTimes(v tour.Visit) string {
 func newsWords(n cleared.News) string {
 	switch {
 	case n.Story:
-		return "they have not heard this story."
+		return "the whole story."
 	case n.Words && n.Work:
 		return "the words have changed, and the work has moved on."
 	case n.Words:
