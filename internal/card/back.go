@@ -23,7 +23,7 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 		}
 		blocks = append(blocks, b)
 	}
-	foot, err := c.backFoot("For the guide")
+	foot, err := c.backFoot(k.whose())
 	if err != nil {
 		return nil, err
 	}

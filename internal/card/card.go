@@ -114,7 +114,7 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		if o.Only != nil && !o.Only(k.printed()) {
 			continue
 		}
-		k.News = newsLine(k.news, o.Returning)
+		k.News, k.NewsMark = newsLine(k.news, o.Returning)
 		if err := p.print(doc, k, o.Faces); err != nil {
 			failures = append(failures, err)
 		}
@@ -269,6 +269,10 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 	}
 	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
 	page, err := c.largest(k, sheet, into)
+	if full := (crowded{}); len(k.News) > 0 && errors.As(err, &full) {
+		k.News = nil // its mark in the foot takes no room
+		page, err = c.largest(k, sheet, into)
+	}
 	if overflow := (*Overflow)(nil); err != nil && !errors.As(err, &overflow) {
 		return page, fmt.Errorf("card %s (%s), %s: %w", k.Number, k.name(), name, err)
 	}

@@ -49,7 +49,10 @@ type content struct {
 	Photo       *photo
 
 	news cleared.News
-	News []entry `json:"-"` // on the back: what is new for somebody who comes back
+	// What is new for somebody who comes back: below the timing, or without room
+	// there as a mark in the foot.
+	News     []entry `json:"-"`
+	NewsMark string  `json:"-"`
 }
 
 // back is what a field says on the back; below the timing stands what is new.
@@ -62,13 +65,23 @@ func (k content) back(field string) section {
 }
 
 // newsLine says on a back what is new in a story since a returning visitor last
-// came.
-func newsLine(n cleared.News, since day.Date) []entry {
+// came; the mark says no more than that something is.
+func newsLine(n cleared.News, since day.Date) (line []entry, mark string) {
 	words := newsWords(n)
 	if words == "" || since.IsZero() {
-		return nil
+		return nil, ""
 	}
-	return []entry{{Lead: "New since " + since.Words() + ":", Text: words}}
+	mark = "New since " + since.Words()
+	return []entry{{Lead: mark + ":", Text: words}}, mark
+}
+
+// whose says in the foot of a back whom it is for, and what there was no room for
+// above.
+func (k content) whose() string {
+	if k.NewsMark != "" && len(k.News) == 0 {
+		return k.NewsMark + ". For the guide"
+	}
+	return "For the guide"
 }
 
 // section is one field's text under its heading.

@@ -298,6 +298,22 @@ func TestBackSaysWhatIsNew(t *testing.T) {
 	}
 }
 
+// A back that is full already keeps to its paper: the mark stands in the foot.
+func TestFullBackMarksInItsFootWhatIsNew(t *testing.T) {
+	f := short(t)
+	for f.Talk = "Look."; ; f.Talk += " Look at it." {
+		if _, _, err := lay(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back), false); err != nil {
+			break
+		}
+	}
+	f.Talk = strings.TrimSuffix(f.Talk, " Look at it.")
+	f.News = cleared.News{Work: true}
+	o := options("a5", back)
+	o.Returning = day.MustParse("2031-01-12")
+	text := run(t, "pdftotext", "-raw", saved(t, mustDeck(t, tourOf(stopOf(3, cleared.NewStory(f))), o)), "-")
+	checkOrder(t, strings.Join(strings.Fields(text), " "), []string{"Talk", "Take care", "As of 25 January 2031", "New since 12 January 2031. For the guide"})
+}
+
 func TestOnlyTheChosenCardsArePrinted(t *testing.T) {
 	o := options("a5")
 	o.Only = func(p Printed) bool { return p.Story == "keel-office" }

@@ -16,7 +16,7 @@ import (
 type Told struct {
 	Words       string      `json:"words"` // digest of the words alone, without facts and photos
 	Facts       []Fact      `json:"facts,omitempty"`
-	Photos      []string    `json:"photos,omitempty"` // digests
+	Photo       string      `json:"photo,omitempty"` // digest of the one that is shown, the first
 	Parts       []PartPlace `json:"parts,omitempty"`
 	Corrections []string    `json:"corrections,omitempty"` // ids of those that were cleared by then
 }
@@ -35,8 +35,8 @@ func (d *Desk) ToldNow(story string) Told {
 		return Told{}
 	}
 	t := Told{Words: digest(d.wordsAlone(u)), Facts: u.Facts, Parts: d.placesOf(u)}
-	for _, id := range u.Photos {
-		t.Photos = append(t.Photos, d.byID[id].Digest)
+	if len(u.Photos) > 0 {
+		t.Photo = d.byID[u.Photos[0]].Digest
 	}
 	for _, c := range d.CorrectionsOf(u) {
 		if c.Standing == Cleared {
@@ -46,12 +46,14 @@ func (d *Desk) ToldNow(story string) Told {
 	return t
 }
 
-// wordsAlone is what a story says with its facts and photos left out.
+// wordsAlone is what a card says of a story with its facts and photo left out. The
+// longer account is on no card, nor is when and to whom it may be told.
 func (d *Desk) wordsAlone(u *Unit) publicStory {
-	p := d.publicStory(u)
-	p.Texts, p.Claims, p.Facts, p.Photos = nil, nil, nil, nil
+	p := publicStory{ID: u.story.ID, Area: u.story.Area, Props: d.props(u.story), Cautions: u.story.Cautions}
 	for _, t := range u.story.Texts() {
-		p.Texts = append(p.Texts, t.Field, t.Value)
+		if t.Field != "body" {
+			p.Texts = append(p.Texts, t.Field, t.Value)
+		}
 	}
 	for _, c := range u.story.Claims {
 		p.Texts = append(p.Texts, c.Status)
@@ -97,11 +99,13 @@ func (d *Desk) NoLongerTrue(story, digest string, was *Told) []string {
 		return why
 	}
 	now := d.ToldNow(story)
-	changes := slices.Concat(wordsChanged(*was, now), factsChanged(was.Facts, now.Facts), photosChanged(was.Photos, now.Photos))
-	if len(changes) == 0 && digest != u.Digest {
-		changes = []string{"its words changed"}
+	if was.Words != now.Words {
+		why = append(why, "its words changed")
 	}
-	why = append(why, changes...)
+	why = append(why, factsChanged(was.Facts, now.Facts)...)
+	if was.Photo != now.Photo {
+		why = append(why, "its photo changed")
+	}
 	why = append(why, partsMoved(was.Parts, now.Parts)...)
 	for _, c := range d.CorrectionsOf(u) {
 		if slices.Contains(now.Corrections, c.ID) && !slices.Contains(was.Corrections, c.ID) {
@@ -109,13 +113,6 @@ func (d *Desk) NoLongerTrue(story, digest string, was *Told) []string {
 		}
 	}
 	return why
-}
-
-func wordsChanged(was, now Told) []string {
-	if was.Words != now.Words {
-		return []string{"its words changed"}
-	}
-	return nil
 }
 
 func factsChanged(was, now []Fact) []string {
@@ -130,13 +127,6 @@ func factsChanged(was, now []Fact) []string {
 	}
 	slices.Sort(why)
 	return slices.Compact(why)
-}
-
-func photosChanged(was, now []string) []string {
-	if !slices.Equal(was, now) {
-		return []string{"its photo changed"}
-	}
-	return nil
 }
 
 func partsMoved(was, now []PartPlace) []string {
