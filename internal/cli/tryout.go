@@ -175,7 +175,7 @@ func (a *app) sayWhatToOpen(r *tryoutReport) {
 	for _, path := range r.Open {
 		a.say("  %s", path)
 	}
-	a.say("\nTry next:\n  opencowl decide --workspace %s\n  opencowl cards families-first --workspace %s", r.Folder, r.Folder)
+	a.say("\nTry next:\n  opencowl decide --workspace %s\n  opencowl plan winter-hangar --start 14:00 --workspace %s\n  opencowl cards families-first --workspace %s", r.Folder, r.Folder, r.Folder)
 }
 
 // sayWhatIsThere lists what an earlier run left, and changes nothing.
