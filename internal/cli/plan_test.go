@@ -43,6 +43,14 @@ func TestRunSheetHoldsNothingOfTheRecord(t *testing.T) {
 	if !strings.Contains(text, "The floor that rotted from inside") {
 		t.Fatalf("this is no run sheet:\n%s", text)
 	}
+	// The head on paper, typed as it stands, is found in the ledger.
+	head := regexp.MustCompile(`Head before this printing: ((?:[0-9a-f]{8} ?){8})`).FindStringSubmatch(text)
+	if head == nil {
+		t.Fatalf("the ledger's head is not on the sheet:\n%s", text)
+	}
+	if code := cli.Run(context.Background(), []string{"check", "--ledger", "--head", head[1], "--workspace", dir}, cli.Streams{Out: &messages, Err: &messages}, clock); code != 0 {
+		t.Errorf("check --ledger --head %q: exit code %d\n%s", head[1], code, &messages)
+	}
 	looked := 0
 	for _, private := range privateWords(t, os.DirFS(dir)) {
 		if looked++; regexp.MustCompile(`(^|[^\pL\d])` + regexp.QuoteMeta(private) + `($|[^\pL\d])`).MatchString(text) {
