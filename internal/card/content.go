@@ -48,7 +48,7 @@ type content struct {
 	QRLine      string
 	Photo       *photo
 
-	news cleared.News
+	news cleared.Changes
 	// What is new for somebody who comes back: below the timing, or without room
 	// there as a mark in the foot.
 	News     []entry `json:"-"`
@@ -66,7 +66,7 @@ func (k content) back(field string) section {
 
 // newsLine says on a back what is new in a story since a returning visitor last
 // came; the mark says no more than that something is.
-func newsLine(n cleared.News, since day.Date) (line []entry, mark string) {
+func newsLine(n cleared.Changes, since day.Date) (line []entry, mark string) {
 	words := newsWords(n)
 	if words == "" || since.IsZero() {
 		return nil, ""
@@ -156,7 +156,7 @@ func storyContent(s cleared.Settings, t cleared.Tour, stop cleared.Stop, story c
 	k := content{
 		Stop: stop.ID(), Story: story.ID(), Number: number, Language: story.Language(),
 		Title: story.Title(), Place: stop.At(), QRLine: "Read on",
-		Address: s.Site() + "stop/" + stop.ID() + "/", news: story.News(),
+		Address: s.Site() + "stop/" + stop.ID() + "/", news: story.Changes(),
 		Front: map[string]section{
 			fieldCameOff:  {Heading: "What came off", Entries: paragraphs(story.CameOff())},
 			fieldFailed:   {Heading: "Why it failed", Entries: paragraphs(story.Failed())},

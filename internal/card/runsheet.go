@@ -427,7 +427,7 @@ type storyLine struct {
 // titleLine is a story's title, and what is new in it.
 func titleLine(s cleared.Story) []storyLine {
 	all := []storyLine{{entry{Lead: sentence(s.Title())}, true}}
-	if words := newsWords(s.News()); words != "" {
+	if words := newsWords(s.Changes()); words != "" {
 		all = append(all, storyLine{entry{Text: "New: " + words}, false})
 	}
 	return all
@@ -462,7 +462,7 @@ func visitTimes(v tour.Visit) string {
 
 // newsWords says what is new in a story for somebody who comes back, and quotes
 // nothing of the record.
-func newsWords(n cleared.News) string {
+func newsWords(n cleared.Changes) string {
 	switch {
 	case n.Story:
 		return "the whole story."

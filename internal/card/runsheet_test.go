@@ -38,7 +38,7 @@ func sheetOptions() SheetOptions {
 // one is held back, one with nothing to tell, and one for which there is no time.
 func guidedTour(t testing.TB) cleared.Tour {
 	first, second, last := stiffener(t), stiffener(t), stiffener(t)
-	first.News, first.Area = cleared.News{Work: true}, cleared.Area{Key: "hull", Name: "Hull"}
+	first.Changes, first.Area = cleared.Changes{Work: true}, cleared.Area{Key: "hull", Name: "Hull"}
 	second.ID, second.Title, second.Talk = "bow", "The bow that was sat on", "Knock on it twice. Listen."
 	last.Title = "A lamp with a borrowed eye"
 	stop := func(number int, at string, x, y float64, wants string, minutes int, withheld []string, stories ...cleared.Story) cleared.Stop {
@@ -267,18 +267,18 @@ func TestBackSaysWhatIsNew(t *testing.T) {
 	f := short(t)
 	since := day.MustParse("2031-01-12")
 	for _, c := range []struct {
-		news  cleared.News
+		news  cleared.Changes
 		since day.Date
 		want  string
 	}{
-		{cleared.News{Story: true}, since, "New since 12 January 2031: the whole story."},
-		{cleared.News{Words: true}, since, "New since 12 January 2031: the words have changed."},
-		{cleared.News{Work: true}, since, "New since 12 January 2031: the work has moved on."},
-		{cleared.News{Words: true, Work: true}, since, "New since 12 January 2031: the words have changed, and the work has moved on."},
-		{cleared.News{}, since, ""},
-		{cleared.News{Work: true}, day.Date{}, ""},
+		{cleared.Changes{Story: true}, since, "New since 12 January 2031: the whole story."},
+		{cleared.Changes{Words: true}, since, "New since 12 January 2031: the words have changed."},
+		{cleared.Changes{Work: true}, since, "New since 12 January 2031: the work has moved on."},
+		{cleared.Changes{Words: true, Work: true}, since, "New since 12 January 2031: the words have changed, and the work has moved on."},
+		{cleared.Changes{}, since, ""},
+		{cleared.Changes{Work: true}, day.Date{}, ""},
 	} {
-		f.News = c.news
+		f.Changes = c.news
 		o := options("a4")
 		o.Returning = c.since
 		sheets := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(f))), o)
@@ -290,7 +290,7 @@ func TestBackSaysWhatIsNew(t *testing.T) {
 		if got := strings.Contains(back, "New since"); got != (c.want != "") || !strings.Contains(back, c.want) {
 			t.Errorf("%+v since %s: the back says\n%s\nwant %q", c.news, c.since, back, c.want)
 		}
-		f.News = cleared.News{}
+		f.Changes = cleared.Changes{}
 		plain := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(f))), options("a4"))
 		if sheets.Cards[0].Digest != plain.Cards[0].Digest {
 			t.Errorf("%+v: what is new makes another card of it", c.news)
@@ -307,7 +307,7 @@ func TestFullBackMarksInItsFootWhatIsNew(t *testing.T) {
 		}
 	}
 	f.Talk = strings.TrimSuffix(f.Talk, " Look at it.")
-	f.News = cleared.News{Work: true}
+	f.Changes = cleared.Changes{Work: true}
 	o := options("a5", back)
 	o.Returning = day.MustParse("2031-01-12")
 	text := run(t, "pdftotext", "-raw", saved(t, mustDeck(t, tourOf(stopOf(3, cleared.NewStory(f))), o)), "-")

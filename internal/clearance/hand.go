@@ -123,7 +123,7 @@ func (d *Desk) storySince(u *Unit, since day.Date) cleared.Story {
 		Title: u.text("title"), CameOff: u.text("came_off"), Failed: u.text("failed"), Replaced: u.text("replaced"),
 		Talk: u.text("talk"), Body: u.text("body"), Claims: d.claims(u), Questions: questions(u), Props: d.props(s), Cautions: cautions(s.Cautions), Credits: s.Credits,
 		ForVisitors: s.IsFor(wording.ForVisitors), ForMembers: s.IsFor(wording.ForMembers),
-		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest, News: d.newsSince(u, since)}
+		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest, Changes: d.newsSince(u, since)}
 	if u.Standing == Cleared {
 		f.ClearedOn = d.first[u.ID]
 	}

@@ -167,10 +167,10 @@ type letOut struct {
 }
 
 // newsSince says what is new in a story since a day; a zero day asks for nothing.
-func (d *Desk) newsSince(u *Unit, since day.Date) cleared.News {
+func (d *Desk) newsSince(u *Unit, since day.Date) cleared.Changes {
 	s := u.story
 	if since.IsZero() {
-		return cleared.News{}
+		return cleared.Changes{}
 	}
 	then := ""
 	for _, l := range d.let[u.ID] {
@@ -180,9 +180,9 @@ func (d *Desk) newsSince(u *Unit, since day.Date) cleared.News {
 	}
 	sent := d.firstSent(s.ID)
 	if then == "" || s.NotBefore.After(since) || s.IsFor(wording.ForMembers) && !reached(sent, since) {
-		return cleared.News{Story: true}
+		return cleared.Changes{Story: true}
 	}
-	return cleared.News{Words: then != u.Digest, Work: slices.ContainsFunc(s.Parts, func(part string) bool { return d.movedSince(part, since) })}
+	return cleared.Changes{Words: then != u.Digest, Work: slices.ContainsFunc(s.Parts, func(part string) bool { return d.movedSince(part, since) })}
 }
 
 // movedSince reports whether a part that counts in movement has come further

@@ -127,38 +127,38 @@ func TestReturningVisitorsAreToldWhatIsNew(t *testing.T) {
 		name   string
 		since  string
 		change func(*bench)
-		want   cleared.News
+		want   cleared.Changes
 	}{
 		{"nothing was asked", "", func(b *bench) {
 			b.edit("wording/floor-stiffener.md", "Salt water", "The sea")
 			b.decide("story/floor-stiffener")
-		}, cleared.News{}},
-		{"nothing changed", "2031-01-25", func(*bench) {}, cleared.News{}},
-		{"they came before it was cleared", "2031-01-10", func(*bench) {}, cleared.News{Story: true}},
-		{"they came before members had heard it", "2031-01-23", func(*bench) {}, cleared.News{Story: true}},
-		{"they came on the day that members heard it", "2031-01-24", func(*bench) {}, cleared.News{}},
+		}, cleared.Changes{}},
+		{"nothing changed", "2031-01-25", func(*bench) {}, cleared.Changes{}},
+		{"they came before it was cleared", "2031-01-10", func(*bench) {}, cleared.Changes{Story: true}},
+		{"they came before members had heard it", "2031-01-23", func(*bench) {}, cleared.Changes{Story: true}},
+		{"they came on the day that members heard it", "2031-01-24", func(*bench) {}, cleared.Changes{}},
 		{"other words", "2031-01-25", func(b *bench) {
 			b.edit("wording/floor-stiffener.md", "Salt water", "The sea")
 			b.decide("story/floor-stiffener")
-		}, cleared.News{Words: true}},
+		}, cleared.Changes{Words: true}},
 		{"other words, and back", "2031-01-25", func(b *bench) {
 			b.edit("wording/floor-stiffener.md", "Salt water", "The sea")
 			b.decide("story/floor-stiffener")
 			b.edit("wording/floor-stiffener.md", "The sea", "Salt water")
 			b.decide("story/floor-stiffener")
-		}, cleared.News{}},
-		{"the part comes further", "2031-01-25", func(b *bench) { b.write("log/2031/2031-02-03-fitted.md", fittedEntry) }, cleared.News{Work: true}},
-		{"the part had come further then", "2031-02-03", func(b *bench) { b.write("log/2031/2031-02-03-fitted.md", fittedEntry) }, cleared.News{}},
+		}, cleared.Changes{}},
+		{"the part comes further", "2031-01-25", func(b *bench) { b.write("log/2031/2031-02-03-fitted.md", fittedEntry) }, cleared.Changes{Work: true}},
+		{"the part had come further then", "2031-02-03", func(b *bench) { b.write("log/2031/2031-02-03-fitted.md", fittedEntry) }, cleared.Changes{}},
 		{"the part is not in the figures", "2031-01-25", func(b *bench) {
 			b.edit("parts/floor-stiffener.md", "area: hull", "area: hull\nfigures: no")
 			b.write("log/2031/2031-02-03-fitted.md", fittedEntry)
-		}, cleared.News{}},
+		}, cleared.Changes{}},
 		{"it was withdrawn then", "2031-02-05", func(b *bench) {
 			b.today = day.MustParse("2031-02-04")
 			b.withdraw("story/floor-stiffener")
 			b.today = day.MustParse("2031-02-06")
 			b.decide("story/floor-stiffener")
-		}, cleared.News{Story: true}},
+		}, cleared.Changes{Story: true}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			b := newBench(t)
@@ -174,7 +174,7 @@ func TestReturningVisitorsAreToldWhatIsNew(t *testing.T) {
 			if err != nil || len(tour.Stops()[0].Stories()) != 1 {
 				t.Fatalf("%v; withheld %q", err, tour.Stops()[0].Withheld())
 			}
-			if got := tour.Stops()[0].Stories()[0].News(); got != c.want {
+			if got := tour.Stops()[0].Stories()[0].Changes(); got != c.want {
 				t.Errorf("got %+v; want %+v", got, c.want)
 			}
 		})

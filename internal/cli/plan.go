@@ -328,7 +328,7 @@ func leftOutWords(l tour.LeftOut, withheld map[string]string) string {
 func newStories(s cleared.Stop) []string {
 	var all []string
 	for _, story := range s.Stories() {
-		if story.News().Any() {
+		if story.Changes().Any() {
 			all = append(all, story.ID())
 		}
 	}

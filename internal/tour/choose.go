@@ -146,7 +146,7 @@ func routeOf(t cleared.Tour) route {
 
 func worth(s cleared.Stop) int {
 	n := map[string]int{"should": worthShould, "could": worthCould}[s.Wants()]
-	if slices.ContainsFunc(s.Stories(), func(s cleared.Story) bool { return s.News().Any() }) {
+	if slices.ContainsFunc(s.Stories(), func(s cleared.Story) bool { return s.Changes().Any() }) {
 		n += worthNew
 	}
 	return n

@@ -13,7 +13,7 @@ import (
 )
 
 func told(news bool) []cleared.Story {
-	return []cleared.Story{cleared.NewStory(cleared.StoryFields{ID: "a", News: cleared.News{Work: news}})}
+	return []cleared.Story{cleared.NewStory(cleared.StoryFields{ID: "a", Changes: cleared.Changes{Work: news}})}
 }
 
 // stops numbers stops in their order.
@@ -95,7 +95,7 @@ func tryAll(t cleared.Tour, room time.Duration) (best []int, worth int) {
 			if !in {
 				continue
 			}
-			if s.Wants() != "must" && len(s.Stories()) > 0 && s.Stories()[0].News().Any() {
+			if s.Wants() != "must" && len(s.Stories()) > 0 && s.Stories()[0].Changes().Any() {
 				w += 2
 			}
 			chosen = append(chosen, i+1)
