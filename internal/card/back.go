@@ -19,7 +19,7 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	columns, right := c.columns()
 	var strips []strip
 	for _, field := range c.face.Fields {
-		set, err := c.strips(k.Back[field], columns)
+		set, err := c.strips(k.back(field), columns)
 		if err != nil {
 			return nil, fieldError(field, err)
 		}
@@ -33,7 +33,7 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	if len(strips) > 0 {
 		blocks = append(blocks, twoColumns(strips, right))
 	}
-	foot, err := c.backFoot("For the guide")
+	foot, err := c.backFoot(k.whose())
 	if err != nil {
 		return nil, err
 	}

@@ -48,7 +48,15 @@ type Options struct {
 	Large    bool     // large print: nothing under 16 pt
 	Pictures int      // pixels an inch of a PNG of each page; 0: none
 	Sheet    Sheet    // several cards to a sheet; the zero value is one card to a page of its own size
+	// Only chooses the cards that are printed; nil prints all.
+	Only func(Printed) bool
+	// Returning is the day since which a back says what is new in its story; zero
+	// says nothing. It is outside the card's digest, as the day of printing is.
+	Returning day.Date
 }
+
+// ErrNothingToPrint is for a choice of cards that leaves none.
+var ErrNothingToPrint = errors.New("no card is left to print")
 
 // Sheets is a printable file and what is in it.
 type Sheets struct {
@@ -153,6 +161,15 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	all := contents(s, t)
 	if len(all) == 0 {
 		return nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
+	}
+	if o.Only != nil {
+		all = slices.DeleteFunc(all, func(k content) bool { return !o.Only(k.printed()) })
+		if len(all) == 0 {
+			return nil, ErrNothingToPrint
+		}
+	}
+	for i := range all {
+		all[i].News, all[i].NewsMark = newsLine(all[i].news, o.Returning)
 	}
 	cards, err := p.printAll(ctx, s, all, o.Faces)
 	if err != nil {
@@ -389,9 +406,16 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 	}
 	if !k.GuideOnly {
 		k = k.only(f)
+		if !slices.Contains(f.Fields, fieldTiming) {
+			k.News = nil // it stands below the timing, or else as a mark in the foot
+		}
 	}
 	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
 	page, err := c.largest(k, sheet, into)
+	if full := (crowded{}); len(k.News) > 0 && errors.As(err, &full) {
+		k.News = nil // its mark in the foot takes no room
+		page, err = c.largest(k, sheet, into)
+	}
 	if overflow := (*Overflow)(nil); err != nil && !errors.As(err, &overflow) {
 		return page, fmt.Errorf("card %s (%s), %s: %w", k.Number, k.name(), name, err)
 	}

@@ -8,9 +8,9 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/tour"
 )
 
@@ -48,6 +48,41 @@ type content struct {
 	Address     string             // in the QR code
 	QRLine      string
 	Photo       *photo
+
+	news cleared.Changes
+	// What is new for somebody who comes back: below the timing, or without room
+	// there as a mark in the foot.
+	News     []entry `json:"-"`
+	NewsMark string  `json:"-"`
+}
+
+// back is what a field says on the back; below the timing stands what is new.
+func (k content) back(field string) section {
+	s := k.Back[field]
+	if field == fieldTiming {
+		s.Entries = slices.Concat(s.Entries, k.News)
+	}
+	return s
+}
+
+// newsLine says on a back what is new in a story since a returning visitor last
+// came; the mark says no more than that something is.
+func newsLine(n cleared.Changes, since day.Date) (line []entry, mark string) {
+	words := newsWords(n)
+	if words == "" || since.IsZero() {
+		return nil, ""
+	}
+	mark = "New since " + since.Words()
+	return []entry{{Lead: mark + ":", Text: words}}, mark
+}
+
+// whose says in the foot of a back whom it is for, and what there was no room for
+// above.
+func (k content) whose() string {
+	if k.NewsMark != "" && len(k.News) == 0 {
+		return k.NewsMark + ". For the guide"
+	}
+	return "For the guide"
 }
 
 // section is one field's text under its heading.
@@ -133,7 +168,7 @@ func storyContent(s cleared.Settings, t cleared.Tour, stop cleared.Stop, story c
 	k := content{
 		Stop: stop.ID(), Story: story.ID(), Number: number, Language: story.Language(),
 		Title: story.Title(), Place: stop.At(), QRLine: "Read on",
-		Address: s.Site() + "stop/" + stop.ID() + "/",
+		Address: s.Site() + "stop/" + stop.ID() + "/", news: story.Changes(),
 		Front: map[string]section{
 			fieldCameOff:  {Heading: "What came off", Entries: paragraphs(story.CameOff())},
 			fieldFailed:   {Heading: "Why it failed", Entries: paragraphs(story.Failed())},
@@ -293,29 +328,17 @@ func cautionEntries(cautions []cleared.Caution) []entry {
 
 // timingWords says how long the stop may take, all its cards together.
 func timingWords(t cleared.Tour, stop cleared.Stop, timing tour.Timing) string {
-	parts := []string{"Allow " + durationWords(timing.Stop)}
+	parts := []string{"Allow " + tour.DurationWords(timing.Stop)}
 	if n := len(stop.Stories()); n > 1 {
 		parts[0] += fmt.Sprintf(" for the stop’s %d cards", n)
 	}
 	if timing.Talk > 0 {
-		parts = append(parts, fmt.Sprintf("talk %s at %.0f words a minute", durationWords(timing.Talk), t.Pace()))
+		parts = append(parts, fmt.Sprintf("talk %s at %.0f words a minute", tour.DurationWords(timing.Talk), t.Pace()))
 	}
 	if timing.Props > 0 {
-		parts = append(parts, fmt.Sprintf("handing round %s for %d people", durationWords(timing.Props), t.Group()))
+		parts = append(parts, fmt.Sprintf("handing round %s for %d people", tour.DurationWords(timing.Props), t.Group()))
 	}
 	return sentence(strings.Join(parts, "; "))
-}
-
-func durationWords(d time.Duration) string {
-	d = d.Round(time.Second)
-	minutes, seconds := int(d/time.Minute), int(d%time.Minute/time.Second)
-	switch {
-	case minutes == 0:
-		return fmt.Sprintf("%d s", seconds)
-	case seconds == 0:
-		return fmt.Sprintf("%d min", minutes)
-	}
-	return fmt.Sprintf("%d min %d s", minutes, seconds)
 }
 
 // guideOnly says that a stop has no card for visitors, or not all of them.

@@ -66,7 +66,7 @@ func (d *Desk) readDecisions(ctx context.Context) error {
 			u.Standing = Kept
 		}
 	}
-	d.withdrawn, d.shown = map[string]day.Date{}, map[string]bool{}
+	d.withdrawn, d.shown, d.let = map[string]day.Date{}, map[string]bool{}, map[string][]letOut{}
 	for _, r := range rows {
 		on := day.Of(r.At.In(d.ws.Settings.Workshop.Timezone.Location))
 		switch r.Kind {
@@ -76,6 +76,12 @@ func (d *Desk) readDecisions(ctx context.Context) error {
 			delete(d.withdrawn, r.Unit)
 		case kindPrinted, kindPublished:
 			d.shown[r.Unit] = true
+		}
+		switch r.Kind {
+		case kindCleared:
+			d.let[r.Unit] = append(d.let[r.Unit], letOut{on, r.Digest})
+		case kindRefused, kindWithdrawn:
+			d.let[r.Unit] = append(d.let[r.Unit], letOut{on: on})
 		}
 		if r.Kind == kindCleared {
 			if _, before := d.first[r.Unit]; !before {

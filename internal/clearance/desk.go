@@ -66,6 +66,7 @@ type Desk struct {
 	shots     []photo.Shot             // what a program makes of the photos that are offered
 	first     map[string]day.Date      // unit → the day it was first cleared
 	withdrawn map[string]day.Date      // unit → the day it was withdrawn, while it is
+	let       map[string][]letOut      // unit → what might leave from which day on, oldest first
 	told      map[string][]telling     // story → editions that told it, oldest first
 	corrected map[string]day.Week      // correction → the edition that told it
 	shown     map[string]bool          // units that were printed or published

@@ -11,6 +11,7 @@ import (
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/wording"
+	"example.org/opencowl/internal/worklog"
 )
 
 // whyNot says in words why a unit may not leave; "" when it may.
@@ -113,13 +114,16 @@ func (d *Desk) PublicStories() []cleared.Story {
 // reached: a day that is set and not in the future.
 func reached(from, today day.Date) bool { return !from.IsZero() && !from.After(today) }
 
-func (d *Desk) story(u *Unit) cleared.Story {
+func (d *Desk) story(u *Unit) cleared.Story { return d.storySince(u, day.Date{}) }
+
+// storySince is story with what is new in it since a day; a zero day asks for nothing.
+func (d *Desk) storySince(u *Unit, since day.Date) cleared.Story {
 	s := u.story
 	f := cleared.StoryFields{ID: s.ID, Language: d.ws.Settings.Workshop.Language, Area: d.areaOf(s.Area),
 		Title: u.text("title"), CameOff: u.text("came_off"), Failed: u.text("failed"), Replaced: u.text("replaced"),
 		Talk: u.text("talk"), Body: u.text("body"), Claims: d.claims(u), Questions: questions(u), Props: d.props(s), Cautions: cautions(s.Cautions), Credits: s.Credits,
 		ForVisitors: s.IsFor(wording.ForVisitors), ForMembers: s.IsFor(wording.ForMembers),
-		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest}
+		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest, Changes: d.newsSince(u, since)}
 	if u.Standing == Cleared {
 		f.ClearedOn = d.first[u.ID]
 	}
@@ -227,21 +231,30 @@ func (d *Desk) Tours() []string {
 
 // Tour hands over a tour for its cards: cleared titles, and at each stop the
 // stories that visitors may hear today. What is held back is told to the guide.
-func (d *Desk) Tour(id string) (cleared.Tour, error) {
+func (d *Desk) Tour(id string) (cleared.Tour, error) { return d.TourSince(id, day.Date{}) }
+
+// TourSince is Tour with what is new in each story since a day, when a returning
+// visitor last came.
+func (d *Desk) TourSince(id string, since day.Date) (cleared.Tour, error) {
 	t, ok := d.words.Tour(id)
 	if !ok {
 		return cleared.Tour{}, fmt.Errorf("there is no tour %q; the tours are %s", id, strings.Join(d.Tours(), ", "))
 	}
-	return d.tour(t, d.whyNotTold), d.mayLeave("tour/" + id)
+	return d.tour(t, since, d.whyNotTold), d.mayLeave("tour/" + id)
 }
 
 // DraftTour hands over a tour with every story in it, for a preview.
 func (d *Desk) DraftTour(id string) (cleared.Draft[cleared.Tour], error) {
+	return d.DraftTourSince(id, day.Date{})
+}
+
+// DraftTourSince is DraftTour with what is new in each story since a day.
+func (d *Desk) DraftTourSince(id string, since day.Date) (cleared.Draft[cleared.Tour], error) {
 	t, ok := d.words.Tour(id)
 	if !ok {
 		return cleared.Draft[cleared.Tour]{}, fmt.Errorf("there is no tour %q; the tours are %s", id, strings.Join(d.Tours(), ", "))
 	}
-	return cleared.NewDraft(d.tour(t, func(*Unit) string { return "" })), nil
+	return cleared.NewDraft(d.tour(t, since, func(*Unit) string { return "" })), nil
 }
 
 // ArchiveTours hands over every cleared tour with the stories that anybody may
@@ -250,7 +263,7 @@ func (d *Desk) ArchiveTours() []cleared.Tour {
 	var tours []cleared.Tour
 	for _, t := range d.words.Tours() {
 		if d.mayLeave("tour/"+t.ID) == nil {
-			tours = append(tours, d.tour(t, func(u *Unit) string {
+			tours = append(tours, d.tour(t, day.Date{}, func(u *Unit) string {
 				if d.publicFrom(u.story).IsZero() {
 					return "is not public yet"
 				}
@@ -279,7 +292,7 @@ func (d *Desk) whyNotTold(u *Unit) string {
 	return ""
 }
 
-func (d *Desk) tour(t *wording.Tour, whyNot func(*Unit) string) cleared.Tour {
+func (d *Desk) tour(t *wording.Tour, since day.Date, whyNot func(*Unit) string) cleared.Tour {
 	f := cleared.TourFields{ID: t.ID, Title: t.Title, Slot: t.Slot, Group: t.Group, Pace: t.Pace, Walk: t.Walk, StartX: t.Start.X, StartY: t.Start.Y}
 	for i, s := range t.Stops {
 		stop := cleared.StopFields{ID: s.ID, Number: i + 1, At: s.At, X: s.X, Y: s.Y, Wants: s.Wants, Minutes: time.Duration(s.Minutes) * time.Minute,
@@ -293,7 +306,7 @@ func (d *Desk) tour(t *wording.Tour, whyNot func(*Unit) string) cleared.Tour {
 				stop.Withheld = append(stop.Withheld, fmt.Sprintf("%s: %s", u.name(), why))
 				continue
 			}
-			stop.Stories = append(stop.Stories, d.story(u))
+			stop.Stories = append(stop.Stories, d.storySince(u, since))
 		}
 		f.Stops = append(f.Stops, cleared.NewStop(stop))
 	}
@@ -336,34 +349,39 @@ func (d *Desk) editionWords(e *wording.Edition) cleared.EditionWords {
 func (d *Desk) Movement() cleared.Movement {
 	f := cleared.MovementFields{On: d.today}
 	for _, p := range d.log.Parts() {
-		if !p.Figures {
-			continue
+		if m, ok := d.movementOf(p); ok {
+			f.Parts = append(f.Parts, m)
 		}
-		state := d.log.StateOn(p.ID, d.today)
-		if state.Step == "" {
-			continue
-		}
-		key := movementKey(p.ID)
-		var stories []string
-		waiting := false
-		for _, s := range d.words.Stories() {
-			if slices.Contains(s.Parts, p.ID) {
-				stories = append(stories, s.ID)
-				waiting = waiting || s.NotBefore.After(d.today)
-			}
-		}
-		if waiting && !slices.ContainsFunc(d.words.Stories(), func(s *wording.Story) bool {
-			return slices.Contains(s.Parts, p.ID) && !s.NotBefore.After(d.today)
-		}) {
-			if i := slices.IndexFunc(d.before, func(b cleared.PartMovement) bool { return b.Key == key }); i >= 0 {
-				f.Parts = append(f.Parts, d.before[i])
-			}
-			continue
-		}
-		f.Parts = append(f.Parts, cleared.PartMovement{Key: key, Area: p.Area, Step: state.Step, Phase: cleared.Phase(state.Phase), Pile: state.Pile, Stories: stories})
 	}
 	slices.SortFunc(f.Parts, func(a, b cleared.PartMovement) int { return strings.Compare(a.Key, b.Key) })
 	return cleared.NewMovement(f)
+}
+
+// movementOf is where one part stands today; false for a part that does not count.
+func (d *Desk) movementOf(p *worklog.Part) (cleared.PartMovement, bool) {
+	state := d.log.StateOn(p.ID, d.today)
+	if !p.Figures || state.Step == "" {
+		return cleared.PartMovement{}, false
+	}
+	key := movementKey(p.ID)
+	var stories []string
+	waits := 0
+	for _, s := range d.words.Stories() {
+		if slices.Contains(s.Parts, p.ID) {
+			stories = append(stories, s.ID)
+			if s.NotBefore.After(d.today) {
+				waits++
+			}
+		}
+	}
+	if waits > 0 && waits == len(stories) {
+		i := slices.IndexFunc(d.before, func(b cleared.PartMovement) bool { return b.Key == key })
+		if i < 0 {
+			return cleared.PartMovement{}, false
+		}
+		return d.before[i], true
+	}
+	return cleared.PartMovement{Key: key, Area: p.Area, Step: state.Step, Phase: cleared.Phase(state.Phase), Pile: state.Pile, Stories: stories}, true
 }
 
 // movementKey names a part without telling its id.

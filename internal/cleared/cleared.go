@@ -64,6 +64,18 @@ type Prop struct {
 	MadeSafe  string // how an edge was made safe, when it was
 }
 
+// Changes says what is new in a story since a day that was asked for, when a
+// returning visitor last came. It quotes nothing: that work has moved on is all
+// it says of the record.
+type Changes struct {
+	Story bool // visitors could not hear it then
+	Words bool // it was told in other words, facts or pictures
+	Work  bool // one of its parts has come further
+}
+
+// Any reports whether anything is new.
+func (c Changes) Any() bool { return c.Story || c.Words || c.Work }
+
 // StoryFields is what clearance hands to NewStory. All text has its released
 // facts filled in. CameOff, Failed, Replaced and Talk are plain text of one or
 // more sentences; Body is Markdown without raw HTML.
@@ -93,6 +105,7 @@ type StoryFields struct {
 	ToldIn      day.Week // the edition that told it last; zero: none yet
 	ClearedOn   day.Date // the day it was cleared; zero in a draft
 	Digest      string   // of everything above that a reader can see
+	Changes     Changes  // since the day asked for; zero: none was asked for
 }
 
 // Story is one public account: what came off, why it failed, what replaced it.
@@ -124,6 +137,7 @@ func (s Story) PublicFrom() day.Date  { return s.f.PublicFrom }
 func (s Story) ToldIn() day.Week      { return s.f.ToldIn }
 func (s Story) ClearedOn() day.Date   { return s.f.ClearedOn }
 func (s Story) Digest() string        { return s.f.Digest }
+func (s Story) Changes() Changes      { return s.f.Changes }
 
 // CorrectionFields is what clearance hands to NewCorrection.
 type CorrectionFields struct {

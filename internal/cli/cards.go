@@ -20,10 +20,10 @@ import (
 )
 
 type cardsOptions struct {
-	on, paper, faces, out, by string
-	sheet                     card.Sheet
-	png                       string
-	draft, large, say         bool
+	on, paper, faces, out, by, returning string
+	sheet                                card.Sheet
+	png                                  string
+	draft, changed, large, say           bool
 }
 
 // printedCard is what the ledger keeps of a printed card.
@@ -58,10 +58,13 @@ func (a *app) cardsCommand() *cobra.Command {
 gets a sheet for the guide only that says why, and so does a card whose text does not
 fit, with the words to lose; the other cards print all the same, and the exit code is 1. Printing is recorded, card by card.
 
---draft shows every story as it stands, stamped DRAFT on every page, and records nothing.`,
+--draft shows every story as it stands, stamped DRAFT on every page, and records nothing.
+--changed prints the cards that are no longer true (see opencowl reprint) or were never
+printed on this paper. --returning says on the backs what is new since visitors last came.`,
 		Example: `  opencowl cards winter-hangar -o cards.pdf
   opencowl cards winter-hangar --on 2031-02-15 --paper a4 --faces front
-  opencowl cards winter-hangar --up 2 --flip long -o sheets.pdf`,
+  opencowl cards winter-hangar --up 2 --flip long -o sheets.pdf
+  opencowl cards winter-hangar --changed --returning 2031-01-12 --by tam`,
 		Args: args(1, 1, "the id of one tour"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.sheet.Up == 4 && !cmd.Flags().Changed("paper") {
@@ -93,6 +96,8 @@ fit, with the words to lose; the other cards print all the same, and the exit co
 	cmd.Flags().StringVar(&o.sheet.Paper, "sheet", "a4", "the sheet that several cards go on: a4 or letter")
 	cmd.Flags().StringVar(&o.sheet.Flip, "flip", "long", "the edge on which the printer flips a sheet: long or short")
 	cmd.Flags().BoolVar(&o.sheet.Shrink, "shrink", false, "make cards on a shared sheet a little smaller, for a margin with marks and words")
+	cmd.Flags().BoolVar(&o.changed, "changed", false, "only the cards that are no longer true or were never printed")
+	cmd.Flags().StringVar(&o.returning, "returning", "", "the day on which returning visitors last came, YYYY-MM-DD")
 	return cmd
 }
 
@@ -118,6 +123,13 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	if !slices.Contains([]string{"a6", "a5", "a4", "letter"}, o.paper) {
 		return nil, use(fmt.Errorf("--paper: %q is none of a6, a5, a4, letter", o.paper))
 	}
+	if o.draft && o.changed {
+		return nil, use(errors.New("--draft and --changed do not go together: drafts are not recorded, so none can have changed"))
+	}
+	returning, err := returningDay(o.returning)
+	if err != nil {
+		return nil, err
+	}
 	s, err := a.openOn(ctx, a.workspace, "cards", given, a.now)
 	if err != nil {
 		return nil, err
@@ -126,13 +138,16 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	if !slices.Contains(s.desk.Tours(), tour) {
 		return nil, use(fmt.Errorf("there is no tour %q; the tours are %s", tour, list(s.desk.Tours())))
 	}
+	if err := s.came(returning); err != nil {
+		return nil, err
+	}
 	if o.say {
 		return s.sayCards(tour, faces, o)
 	}
 	if o.out == "" {
 		o.out = s.ws.Path("out/cards-" + tour + ".pdf")
 	}
-	return s.printCards(ctx, tour, faces, o)
+	return s.printCards(ctx, tour, faces, returning, o)
 }
 
 // facesOf reads --faces: front, back, both, or a list of them.
@@ -172,19 +187,24 @@ func notPrinted(err error, file string) error {
 }
 
 // printCards makes the PDF and records what was printed.
-func (s *session) printCards(ctx context.Context, tour string, faces []string, o cardsOptions) (*cardsReport, error) {
+func (s *session) printCards(ctx context.Context, tour string, faces []string, returning day.Date, o cardsOptions) (*cardsReport, error) {
 	theme, err := s.ws.Theme()
 	if err != nil {
 		return nil, err
 	}
-	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large, Sheet: o.sheet}
+	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large, Sheet: o.sheet, Returning: returning}
 	if o.png != "" {
 		opt.Pictures = perInch
+	}
+	if o.changed {
+		if opt.Only, err = s.changed(ctx, tour, o.paper, faces); err != nil {
+			return nil, err
+		}
 	}
 	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Withheld: map[string]string{}}
 	var sheets *card.Sheets
 	if o.draft {
-		draft, err := s.desk.DraftTour(tour)
+		draft, err := s.desk.DraftTourSince(tour, returning)
 		if err != nil {
 			return nil, err
 		}
@@ -193,14 +213,21 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		}
 	} else {
 		settings, err1 := s.desk.Settings()
-		t, err2 := s.desk.Tour(tour)
+		t, err2 := s.desk.TourSince(tour, returning)
 		if err := errors.Join(err1, err2); err != nil {
 			return nil, err
 		}
-		if sheets, err = card.Deck(ctx, settings, t, opt); err != nil {
+		report.Withheld = withheld(t)
+		sheets, err = card.Deck(ctx, settings, t, opt)
+		if errors.Is(err, card.ErrNothingToPrint) {
+			report.File = ""
+			s.app.say("nothing to print: every card that may be shown is about on %s, as true as it was", o.paper)
+			s.sayWithheld(report.Withheld)
+			return report, nil
+		}
+		if err != nil {
 			return nil, notPrinted(asUse(err), o.out)
 		}
-		report.Withheld = withheld(t)
 	}
 	var entries []store.Entry
 	for _, c := range sheets.Cards {
@@ -209,7 +236,8 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		}
 		p := printedCard{tour, c.Stop, c.Story, c.Number, o.paper, faces, c.Digest, s.desk.DigestOf("story/" + c.Story)}
 		report.Cards = append(report.Cards, p)
-		entries = append(entries, store.Entry{At: s.db.Now(), Who: o.by, Kind: "printed", Unit: "story/" + c.Story, Digest: c.Digest, Detail: p})
+		told := s.desk.ToldNow(c.Story)
+		entries = append(entries, store.Entry{At: s.db.Now(), Who: o.by, Kind: kindPrinted, Unit: "story/" + c.Story, Digest: c.Digest, Detail: printing{p, &told}})
 	}
 	path, err := filepath.Abs(o.out)
 	if err != nil {
@@ -235,9 +263,7 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, o
 		}
 	}
 	s.app.say("%s: %d cards as of %s", o.out, len(report.Cards), s.today.Words())
-	for _, stop := range slices.Sorted(maps.Keys(report.Withheld)) {
-		s.app.say("stop %s: held back: %s", stop, report.Withheld[stop])
-	}
+	s.sayWithheld(report.Withheld)
 	for _, err := range sheets.Unfit {
 		report.Unfit = append(report.Unfit, lines(err)...)
 	}
@@ -312,6 +338,13 @@ func (s *session) writePictures(folder string, pictures [][]byte) error {
 		}
 	}
 	return nil
+}
+
+// sayWithheld tells the guide what is held back at which stop.
+func (s *session) sayWithheld(why map[string]string) {
+	for _, stop := range slices.Sorted(maps.Keys(why)) {
+		s.app.say("stop %s: held back: %s", stop, why[stop])
+	}
 }
 
 // onlyOverPDF refuses to write over a file that is no PDF: a slip of -o must not

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -46,7 +47,8 @@ a hide box was moved or a photo was taken back. Originals are never touched.`,
 			}
 			defer s.close()
 			if ledger {
-				return s.checkLedger(cmd.Context(), head)
+				// A run sheet has it in groups.
+				return s.checkLedger(cmd.Context(), strings.Join(strings.Fields(head), ""))
 			}
 			all := append(s.faults, s.desk.Check()...)
 			cards, err := s.checkCards(cmd.Context())

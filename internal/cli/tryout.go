@@ -119,7 +119,7 @@ func (s *session) tryClear(ctx context.Context, r *tryoutReport) error {
 func (s *session) tryCards(ctx context.Context, r *tryoutReport) error {
 	s.app.say("4. cards for the tour %s", tryoutTour)
 	out := s.ws.Path("out/cards-" + tryoutTour + ".pdf")
-	printed, err := s.printCards(ctx, tryoutTour, []string{"front", "back"}, cardsOptions{paper: "a5", out: out, by: "tam"})
+	printed, err := s.printCards(ctx, tryoutTour, []string{"front", "back"}, day.Date{}, cardsOptions{paper: "a5", out: out, by: "tam"})
 	if err != nil {
 		return err
 	}
@@ -175,7 +175,7 @@ func (a *app) sayWhatToOpen(r *tryoutReport) {
 	for _, path := range r.Open {
 		a.say("  %s", path)
 	}
-	a.say("\nTry next:\n  opencowl decide --workspace %s\n  opencowl cards families-first --workspace %s", r.Folder, r.Folder)
+	a.say("\nTry next:\n  opencowl decide --workspace %s\n  opencowl plan winter-hangar --start 14:00 --workspace %s\n  opencowl cards families-first --workspace %s", r.Folder, r.Folder, r.Folder)
 }
 
 // sayWhatIsThere lists what an earlier run left, and changes nothing.

@@ -13,7 +13,8 @@ func (a *app) withdrawCommand() *cobra.Command {
 		Short: "Take a story or a photo back",
 		Long: `Take back a story or a photo that was cleared. The archive says so at its next build
 instead of showing it, its cards are held back, and no edition takes it. Where a story
-has been told already stands in opencowl trace. Clearing it again lets it out again.`,
+has been told already stands in opencowl trace, and its printed cards in opencowl reprint.
+Clearing it again lets it out again.`,
 		Example: `  opencowl withdraw story/floor-stiffener --by ines --why "the date was wrong"
   opencowl withdraw photo/2031-01-14-stiffener.jpg --by ines --why "consent withdrawn"`,
 		Args: args(1, 1, "one story or photo"),

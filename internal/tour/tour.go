@@ -1,10 +1,13 @@
-// Package tour works out how long a tour takes: the time at each stop and the
-// walk between stops.
+// Package tour works out how long a tour takes, the time at each stop and the
+// walk between stops, and chooses which stops fit its slot.
 //
-// It works on cleared values alone and never sees the engineering record.
+// It promises that a choice is the best there is, that the same tour gives the
+// same choice, and that a stop keeps its number whatever is left out. It works
+// on cleared values alone and never sees the engineering record.
 package tour
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"time"
@@ -29,19 +32,32 @@ type Timing struct {
 
 // Timings returns the time of each stop of a tour, in order.
 func Timings(t cleared.Tour) []Timing {
-	x, y := t.StartX(), t.StartY()
 	var all []Timing
-	for _, s := range t.Stops() {
+	for i, s := range t.Stops() {
 		timing := atStop(t, s)
-		metres := math.Hypot(s.X()-x, s.Y()-y)
-		if s.WalkFromLast() > 0 {
-			metres = s.WalkFromLast()
-		}
-		timing.Walk = seconds(metres / t.Walk())
-		x, y = s.X(), s.Y()
+		timing.Walk = seconds(metres(t, i-1, i) / t.Walk())
 		all = append(all, timing)
 	}
 	return all
+}
+
+// metres is the way to a stop of a tour from an earlier one; -1 is the start. A
+// stop's own measure holds from the stop before it in the tour. From anywhere
+// else the longer of it and the plan's distance counts: what stands in the way
+// is still there, and no walk is promised too short.
+func metres(t cleared.Tour, from, to int) float64 {
+	x, y := t.StartX(), t.StartY()
+	if from >= 0 {
+		x, y = t.Stops()[from].X(), t.Stops()[from].Y()
+	}
+	s := t.Stops()[to]
+	plan := math.Hypot(s.X()-x, s.Y()-y)
+	switch measured := s.WalkFromLast(); {
+	case measured > 0 && from == to-1:
+		return measured
+	default:
+		return max(plan, measured)
+	}
 }
 
 func atStop(t cleared.Tour, s cleared.Stop) Timing {
@@ -65,4 +81,17 @@ func atStop(t cleared.Tour, s cleared.Stop) Timing {
 
 func seconds(s float64) time.Duration {
 	return time.Duration(math.Round(s)) * time.Second
+}
+
+// DurationWords writes a length of time as people say it: "4 min 12 s".
+func DurationWords(d time.Duration) string {
+	d = d.Round(time.Second)
+	minutes, seconds := int(d/time.Minute), int(d%time.Minute/time.Second)
+	switch {
+	case minutes == 0:
+		return fmt.Sprintf("%d s", seconds)
+	case seconds == 0:
+		return fmt.Sprintf("%d min", minutes)
+	}
+	return fmt.Sprintf("%d min %d s", minutes, seconds)
 }

@@ -145,6 +145,13 @@ func (p *Path) Rectangle(r Rect) {
 	p.Polygon(Point{r.X, r.Y}, Point{r.X + r.W, r.Y}, Point{r.X + r.W, r.Y + r.H}, Point{r.X, r.Y + r.H})
 }
 
+// Moved returns the path moved by dx and dy.
+func (p Path) Moved(dx, dy Points) Path {
+	p.At.X += dx
+	p.At.Y += dy
+	return p
+}
+
 // Polygon adds a closed outline with straight sides.
 func (p *Path) Polygon(corners ...Point) {
 	for i, c := range corners {
