@@ -3,6 +3,8 @@ package clearance_test
 import (
 	"context"
 	"errors"
+	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -131,5 +133,36 @@ func TestLastGateLetsAMembersOwnAddressThrough(t *testing.T) {
 	}
 	if code, _ := stopped(t, d, "letter.eml", letter, "Ada Wren", "ada@example.org"); code == "" {
 		t.Error("another member's letter was let through")
+	}
+}
+
+// Thousands of letters have identifiers of their own, drawn at random; one that
+// looks like a private number by chance must not stop the post.
+func TestLastGateIsNotStoppedByChance(t *testing.T) {
+	b := newBench(t)
+	b.edit("parts/floor-stiffener.md", "serial: S/N 88", "serial: B810")
+	b.edit("parts/floor-stiffener.md", "drawing: D-2217 sheet 3", "drawing: D-512 sheet 3")
+	d := b.desk()
+	r := rand.New(rand.NewPCG(1, 2))
+	hex := func(n int) string {
+		var all strings.Builder
+		for range n {
+			fmt.Fprintf(&all, "%x", r.IntN(16))
+		}
+		return all.String()
+	}
+	for range 3000 {
+		letter := "Message-ID: <" + hex(32) + "@example.org>\r\nContent-Type: multipart/related; boundary=" + hex(60) + "\r\n\r\n"
+		boundary := letter[strings.LastIndex(letter, "=")+1 : len(letter)-4]
+		letter += "--" + boundary + "\r\nContent-Type: text/plain\r\n\r\nHello.\r\n--" + boundary + "--\r\n"
+		if _, message := stopped(t, d, "letter.eml", letter); message != "" {
+			t.Fatalf("%s\n%s", letter, message)
+		}
+		if _, message := stopped(t, d, "pictures/"+hex(32)+".jpg", "\xff\xd8\xff\xd9"); message != "" {
+			t.Fatal(message)
+		}
+	}
+	if code, _ := stopped(t, d, "a.html", "<p>B810 and 00000000000000000000</p>"); code != "private-name" {
+		t.Errorf("beside figures alone: %q", code)
 	}
 }
