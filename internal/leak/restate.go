@@ -216,16 +216,6 @@ func isMeasureWord(s string) bool {
 	return false
 }
 
-// speaksOfMeasures: a text without any of these needs no restating.
-func speaksOfMeasures(p plain) bool {
-	for i := range p.pieces {
-		if p.isMeasure(i) {
-			return true
-		}
-	}
-	return false
-}
-
 // isMeasure reports whether a piece is a unit, a gauge or a share.
 func (p plain) isMeasure(i int) bool {
 	switch s := p.pieces[i].text; s {
