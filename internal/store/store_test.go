@@ -9,7 +9,6 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -66,32 +65,6 @@ func TestTheFileIsPrivateAndSafe(t *testing.T) {
 		if got := pragma(t, db, name); got != want {
 			t.Errorf("pragma %s = %s, want %s", name, got, want)
 		}
-	}
-	if runtime.GOOS == "windows" {
-		return // modes there say nothing about other people
-	}
-	for _, name := range []string{path, path + "-wal", path + "-shm"} {
-		info, err := os.Stat(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if info.Mode().Perm() != 0o600 {
-			t.Errorf("%s has mode %o, want 600", name, info.Mode().Perm())
-		}
-	}
-}
-
-func TestALooseFileIsMadePrivate(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("modes say nothing about other people on Windows")
-	}
-	path := filepath.Join(t.TempDir(), "opencowl.db")
-	if err := os.WriteFile(path, nil, 0o644); err != nil {
-		t.Fatal(err)
-	}
-	open(t, path)
-	if info, err := os.Stat(path); err != nil || info.Mode().Perm() != 0o600 {
-		t.Errorf("mode %v, error %v; want 600", info.Mode(), err)
 	}
 }
 

@@ -3,28 +3,19 @@ package wording
 import (
 	"math"
 	"net/url"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 	"unicode/utf8"
 
 	"example.org/opencowl/internal/reading"
+	"example.org/opencowl/internal/testtool"
 )
 
 // addDemo seeds a target with the files of the demonstration.
 func addDemo(f *testing.F, pattern string) {
 	f.Helper()
-	files, err := filepath.Glob(filepath.Join("../../content/demo", pattern))
-	if err != nil || len(files) == 0 {
-		f.Fatalf("no demo files like %s: %v", pattern, err)
-	}
-	for _, file := range files {
-		src, err := os.ReadFile(file)
-		if err != nil {
-			f.Fatal(err)
-		}
+	for _, src := range testtool.Demo(f, pattern) {
 		f.Add(string(src))
 	}
 }

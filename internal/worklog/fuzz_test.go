@@ -1,13 +1,12 @@
 package worklog
 
 import (
-	"os"
-	"path/filepath"
 	"slices"
 	"testing"
 
 	"example.org/opencowl/internal/measure"
 	"example.org/opencowl/internal/reading"
+	"example.org/opencowl/internal/testtool"
 )
 
 // wellPut fails the test unless each problem says where, what and how to mend it.
@@ -23,15 +22,7 @@ func wellPut(t *testing.T, file string, problems []reading.Problem) {
 // addDemo seeds a target with the files of the demonstration.
 func addDemo(f *testing.F, pattern string) {
 	f.Helper()
-	files, err := filepath.Glob(filepath.Join("../../content/demo", pattern))
-	if err != nil || len(files) == 0 {
-		f.Fatalf("no demo files like %s: %v", pattern, err)
-	}
-	for _, file := range files {
-		src, err := os.ReadFile(file)
-		if err != nil {
-			f.Fatal(err)
-		}
+	for _, src := range testtool.Demo(f, pattern) {
 		f.Add(src)
 	}
 }
