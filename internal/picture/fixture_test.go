@@ -3,6 +3,7 @@ package picture
 import (
 	"bytes"
 	"encoding/binary"
+	"encoding/json"
 	"errors"
 	"hash/crc32"
 	"image"
@@ -233,11 +234,15 @@ func near(a, b color.Color, tolerance int) bool {
 // files. It ends the test when it is not there.
 func publishedDir(t testing.TB, module string) string {
 	t.Helper()
-	dir, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", module).Output()
-	if err != nil {
-		t.Fatalf("finding the source of %s: %v", module, err)
+	out, err := exec.Command("go", "mod", "download", "-json", module).Output()
+	var source struct{ Dir string }
+	if err == nil {
+		err = json.Unmarshal(out, &source)
 	}
-	return strings.TrimSpace(string(dir))
+	if err != nil || source.Dir == "" {
+		t.Fatalf("finding the source of %s: %v\n%s", module, err, out)
+	}
+	return source.Dir
 }
 
 // published reads a test file that a module of the build carries.
