@@ -138,6 +138,11 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	if !slices.Contains(s.desk.Tours(), tour) {
 		return nil, use(fmt.Errorf("there is no tour %q; the tours are %s", tour, list(s.desk.Tours())))
 	}
+	if o.by != "" {
+		if err := somebody(s.ws.Settings, o.by); err != nil {
+			return nil, err
+		}
+	}
 	if err := s.came(returning); err != nil {
 		return nil, err
 	}

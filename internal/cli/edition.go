@@ -212,13 +212,20 @@ func letterFiles(l site.Letter) map[string][]byte {
 	return files
 }
 
+// somebody checks that --by names a person of the workshop.
+func somebody(s workspace.Settings, by string) error {
+	if _, ok := s.PersonByID(by); !ok {
+		return use(fmt.Errorf("--by: nobody in %s has the id %q; name one of %s", workspace.SettingsFile, by, list(s.PeopleIDs())))
+	}
+	return nil
+}
+
 // officer checks that somebody may freeze and send.
 func (s *session) officer(by string) error {
-	p, ok := s.ws.Settings.PersonByID(by)
-	if !ok {
-		return use(fmt.Errorf("--by: nobody has the id %q; name one of %s", by, list(s.ws.Settings.PeopleIDs())))
+	if err := somebody(s.ws.Settings, by); err != nil {
+		return err
 	}
-	if !p.Has(workspace.Officer) {
+	if p, _ := s.ws.Settings.PersonByID(by); !p.Has(workspace.Officer) {
 		return fmt.Errorf("%s %w: an officer freezes and sends", by, clearance.ErrMayNot)
 	}
 	return nil

@@ -73,8 +73,10 @@ func (a *app) record(ctx context.Context, file string, f recordFlags) error {
 		a.tell(faults)
 		return &found{len(faults)}
 	}
-	if _, works := ws.Settings.PersonByID(f.by); f.by != "" && !works {
-		return use(fmt.Errorf("--by: nobody in workshop.yaml has the id %q; write one of %s", f.by, list(ws.Settings.PeopleIDs())))
+	if f.by != "" {
+		if err := somebody(ws.Settings, f.by); err != nil {
+			return err
+		}
 	}
 	if f.write {
 		release, err := ws.Lock("record")

@@ -15,7 +15,6 @@ import (
 	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/store"
-	"example.org/opencowl/internal/workspace"
 )
 
 // Kinds of ledger rows that say which cards are about.
@@ -262,8 +261,8 @@ func (a *app) bin(ctx context.Context, tour, name, by string) error {
 		return err
 	}
 	defer s.close()
-	if _, ok := s.ws.Settings.PersonByID(by); !ok {
-		return fmt.Errorf("nobody is called %q in %s; name one of %s", by, workspace.SettingsFile, list(s.ws.Settings.PeopleIDs()))
+	if err := somebody(s.ws.Settings, by); err != nil {
+		return err
 	}
 	if err := s.knowsTour(ctx, tour); err != nil {
 		return err
