@@ -11,8 +11,9 @@ import (
 
 func main() {
 	benches := map[string]func(context.Context) error{"cards": cardsBench, "clearance": clearanceBench, "photos": photosBench, "plan": planBench}
-	if len(os.Args) > 3 && os.Args[1] == photosWorker {
-		if err := makeCopies(context.Background(), os.Args[2], os.Args[3], os.Args[4:]); err != nil {
+	workers := map[string]func(context.Context, []string) error{photosWorker: makeCopies, cardsWorker: printCards}
+	if len(os.Args) > 3 && workers[os.Args[1]] != nil {
+		if err := workers[os.Args[1]](context.Background(), os.Args[2:]); err != nil {
 			fmt.Fprintln(os.Stderr, "bench:", err)
 			os.Exit(1)
 		}

@@ -145,7 +145,8 @@ const photosWorker = "photos-worker"
 
 // makeCopies makes the copies of photos as clearance has them made, through one
 // cache, on every processor, and prints the peak of its memory.
-func makeCopies(ctx context.Context, out, uses string, photos []string) error {
+func makeCopies(ctx context.Context, args []string) error {
+	out, uses, photos := args[0], args[1], args[2:]
 	cache := picture.NewCache(out, nil)
 	recipe := picture.Recipe{Alt: "a bench", Credit: "The Tuesday bench"}
 	for use := range strings.SplitSeq(uses, ",") {
