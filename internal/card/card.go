@@ -410,7 +410,7 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 			k.News = nil // it stands below the timing, or else as a mark in the foot
 		}
 	}
-	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
+	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language), lines: new(typeset.Breaker)}
 	page, err := c.largest(k, sheet, into)
 	if full := (crowded{}); len(k.News) > 0 && errors.As(err, &full) {
 		k.News = nil // its mark in the foot takes no room

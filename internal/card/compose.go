@@ -32,40 +32,45 @@ type composer struct {
 	leading     int            // distance of lines, percent of the size of the text
 	tight       bool           // the photo may be as small as it may ever be
 	breaks      bool           // words may be broken at the end of a line
+	trial       bool           // only the room is asked for: text is set without its shapes
+	lines       *typeset.Breaker
 }
 
 // largest sets a side in the largest type that fits; the next size up does not.
 // A small photo is for a side that does not fit otherwise, and after it, words are broken, since broken words are hard to read (clear print, UKAAF G003: words are
 // not split).
 func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, error) {
-	page, err := c.at(0, k, sheet, into)
+	trial := c
+	trial.trial = true
+	_, err := trial.at(0, k, sheet, into)
 	for _, last := range []bool{false, true} {
 		if isTight(err) {
-			c.tight, c.breaks = true, last
-			page, err = c.at(0, k, sheet, into)
+			trial.tight, trial.breaks = true, last
+			_, err = trial.at(0, k, sheet, into)
 		}
 	}
 	if tooWide := (typeset.TooWide{}); errors.As(err, &tooWide) {
-		return page, tooWide
+		return draw.Page{}, tooWide
 	}
 	if errors.Is(err, errNoRoom) {
-		return page, c.overflow(k, sheet)
+		return draw.Page{}, c.overflow(k, sheet)
 	}
 	fits, tooLarge := 0, sizeSteps+1
-	kids := into.Kids
 	for err == nil && tooLarge-fits > 1 {
-		var larger draw.Page
 		step := (fits + tooLarge) / 2
-		larger, err = c.at(step, k, sheet, into)
+		_, err = trial.at(step, k, sheet, into)
 		switch {
 		case err == nil:
-			fits, page, kids = step, larger, into.Kids
+			fits = step
 		case errors.Is(err, errNoRoom):
 			tooLarge, err = step, nil
 		}
 	}
-	into.Kids = kids
-	return page, err
+	if err != nil {
+		return draw.Page{}, err
+	}
+	c.tight, c.breaks = trial.tight, trial.breaks
+	return c.at(fits, k, sheet, into)
 }
 
 // at sets a side at one of the sizes.
@@ -172,7 +177,11 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 		}
 		spans[i] = typeset.Span{Text: text, Font: k.font, Size: size, Mark: i}
 	}
-	lines, err := typeset.Break(spans, m)
+	how := c.lines.Break
+	if c.trial {
+		how = c.lines.Try
+	}
+	lines, err := how(spans, m)
 	if err != nil {
 		return block{}, err
 	}
@@ -189,6 +198,9 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 			b.cuts = append(b.cuts, cut{baseline - max((pitch+capital)/2, line.Above), len(b.items)})
 		}
 		below = line.Below
+		if c.trial {
+			b.items = append(b.items, draw.Item{}) // in the place of the pieces
+		}
 		for _, piece := range line.Pieces {
 			k := inks[piece.Mark]
 			b.items = append(b.items, draw.Item{

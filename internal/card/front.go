@@ -43,6 +43,9 @@ func sheetOfFront(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 		if why == nil {
 			why = err
 		}
+		if c.room < 0 {
+			break // no arrangement of title and photo makes room for the rest
+		}
 	}
 	return nil, why
 }

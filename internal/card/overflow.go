@@ -138,7 +138,7 @@ func (c composer) on(paper string) (composer, error) {
 
 // smallest reports whether a card fits in the smallest type.
 func (c composer) smallest(k content, sheet layout) (bool, error) {
-	c.tight, c.breaks = true, true
+	c.tight, c.breaks, c.trial = true, true, true
 	_, err := c.at(0, k, sheet, &draw.Node{})
 	if errors.Is(err, errNoRoom) {
 		return false, nil

@@ -92,19 +92,37 @@ const (
 // can, and among those ways the one whose right edge is most even and whose
 // last line is not one word (after Knuth and Plass, "Breaking Paragraphs
 // into Lines", 1981, for text that is set ragged right).
-func Break(spans []Span, m Measure) ([]Line, error) {
-	tokens, err := tokenise(spans)
-	if err != nil || len(tokens) == 0 {
+func Break(spans []Span, m Measure) ([]Line, error) { return new(Breaker).Break(spans, m) }
+
+// Breaker breaks one text after another, and uses the same memory again for its
+// workings. A nil Breaker works too.
+type Breaker struct {
+	tokens []token
+	best   []choice
+}
+
+// Break is the function of the same name.
+func (b *Breaker) Break(spans []Span, m Measure) ([]Line, error) { return b.lines(spans, m, true) }
+
+// Try is Break for whoever only asks how much room a text takes: the lines have no
+// pieces.
+func (b *Breaker) Try(spans []Span, m Measure) ([]Line, error) { return b.lines(spans, m, false) }
+
+func (b *Breaker) lines(spans []Span, m Measure, pieces bool) ([]Line, error) {
+	if b == nil {
+		b = new(Breaker)
+	}
+	if err := b.tokenise(spans); err != nil || len(b.tokens) == 0 {
 		return nil, err
 	}
-	ends, err := bestBreaks(tokens, m)
+	ends, err := b.bestBreaks(m)
 	if err != nil {
 		return nil, err
 	}
 	lines := make([]Line, 0, len(ends))
 	start := 0
 	for _, end := range ends {
-		line, err := setLine(tokens[start:end])
+		line, err := setLine(b.tokens[start:end], pieces)
 		if err != nil {
 			return nil, err
 		}
@@ -114,20 +132,21 @@ func Break(spans []Span, m Measure) ([]Line, error) {
 	return lines, nil
 }
 
-func tokenise(spans []Span) ([]token, error) {
-	var tokens []token
+// tokenise takes spans apart into b.tokens.
+func (b *Breaker) tokenise(spans []Span) error {
+	tokens := b.tokens[:0]
 	for i := range spans {
 		span := &spans[i]
 		pieces, err := span.Font.pieces(span.Text)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		if len(tokens) > 0 && startsWithSpace(span.Text) {
 			tokens[len(tokens)-1].after = atSpace
 		}
 		space, err := advanceOf(" ", span)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		hyphen := Points(-1)
 		tokens = slices.Grow(tokens, len(pieces))
@@ -139,7 +158,7 @@ func tokenise(spans []Span) ([]token, error) {
 			if p.after == atSoft {
 				if hyphen < 0 {
 					if hyphen, err = advanceOf("-", span); err != nil {
-						return nil, err
+						return err
 					}
 				}
 				t.hyphen = hyphen
@@ -151,7 +170,8 @@ func tokenise(spans []Span) ([]token, error) {
 		tokens[n-1].spaced = tokens[n-1].after == atSpace
 		tokens[n-1].after = atParagraph
 	}
-	return tokens, nil
+	b.tokens = tokens
+	return nil
 }
 
 // piece is text that is kept on one line, whatever its size.
@@ -290,9 +310,11 @@ func (c choice) better(o choice) bool {
 }
 
 // bestBreaks returns the index after the last token of each line.
-func bestBreaks(tokens []token, m Measure) ([]int, error) {
-	best := make([]choice, len(tokens)+1)
-	best[0].reached = true
+func (b *Breaker) bestBreaks(m Measure) ([]int, error) {
+	tokens := b.tokens
+	b.best = append(b.best[:0], choice{reached: true})
+	b.best = append(b.best, make([]choice, len(tokens))...)
+	best := b.best
 	for start := range tokens {
 		if !best[start].reached {
 			continue
@@ -431,54 +453,65 @@ func whole(tokens []token) ([]token, error) {
 	return joined, nil
 }
 
-// setLine places the tokens of one line. A line that ends at a space keeps the
-// space as a glyph, so that words stay apart for whoever reads the text aloud.
-func setLine(parts []token) (Line, error) {
+// setLine places the tokens of one line, with or without its pieces. A line that
+// ends at a space keeps the space as a glyph, so that words stay apart for whoever
+// reads the text aloud.
+func setLine(parts []token, pieces bool) (Line, error) {
 	tokens, err := whole(parts)
 	if err != nil {
 		return Line{}, err
 	}
 	var line Line
-	var x Points
 	room := 0
 	for _, t := range tokens {
 		room += len(t.word.glyphs) + 1
 	}
 	for i, t := range tokens {
 		end := i == len(tokens)-1
-		p := line.piece(t, x, room)
-		room -= len(t.word.glyphs) + 1
-		p.Glyphs = append(p.Glyphs, t.word.glyphs...)
-		x += t.width
+		if pieces {
+			if err := line.add(t, end, room); err != nil {
+				return Line{}, err
+			}
+			room -= len(t.word.glyphs) + 1
+		}
+		line.Width += t.width
 		line.Chars += t.chars
 		line.extend(t)
-		p.Width = x - p.X
 		switch {
-		case t.after == atSpace || t.spaced:
-			space, err := t.span.Font.shape(" ")
-			if err != nil {
-				return Line{}, err
-			}
-			p.Glyphs = append(p.Glyphs, space.glyphs...)
-			if !end {
-				x += t.space
-				line.Chars++
-			}
-		case t.after == atSoft && end:
-			hyphen, err := t.span.Font.shape("-")
-			if err != nil {
-				return Line{}, err
-			}
-			g := hyphen.glyphs[0]
-			g.Text = string(softHyphen)
-			p.Glyphs = append(p.Glyphs, g)
-			x += t.hyphen
-			p.Width = x - p.X
+		case end && t.after == atSoft:
+			line.Width += t.hyphen
+			line.Chars++
+		case !end && t.after == atSpace:
+			line.Width += t.space
 			line.Chars++
 		}
 	}
-	line.Width = x
 	return line, nil
+}
+
+// add puts a token at the end of a line, with the space or the hyphen behind it.
+func (l *Line) add(t token, end bool, room int) error {
+	p := l.piece(t, l.Width, room)
+	p.Glyphs = append(p.Glyphs, t.word.glyphs...)
+	p.Width = l.Width + t.width - p.X
+	switch {
+	case t.after == atSpace || t.spaced:
+		space, err := t.span.Font.shape(" ")
+		if err != nil {
+			return err
+		}
+		p.Glyphs = append(p.Glyphs, space.glyphs...)
+	case t.after == atSoft && end:
+		hyphen, err := t.span.Font.shape("-")
+		if err != nil {
+			return err
+		}
+		g := hyphen.glyphs[0]
+		g.Text = string(softHyphen)
+		p.Glyphs = append(p.Glyphs, g)
+		p.Width += t.hyphen
+	}
+	return nil
 }
 
 // piece returns the piece that a token goes to: the last one while font, size

@@ -2,6 +2,7 @@ package typeset
 
 import (
 	"errors"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"reflect"
@@ -167,12 +168,40 @@ func TestParagraphsAreSetInTheFewestLines(t *testing.T) {
 	}
 }
 
+// A try says of each line what its setting does, whatever was set before with the
+// same breaker.
+func TestTryTakesTheRoomThatTheLinesDo(t *testing.T) {
+	f := sans(t)
+	r := rand.New(rand.NewPCG(8, 2031))
+	var used Breaker
+	for range 400 {
+		text := randomText(r, 1+r.IntN(60))
+		if r.IntN(2) == 0 {
+			text = strings.ReplaceAll(text, "er", "e\u00adr")
+		}
+		m := Measure{Width: Points(60+r.IntN(340)) * Point, Chars: 55, Even: r.IntN(4) == 0}
+		spans := []Span{{Text: text, Font: f, Size: Points(12+r.IntN(8)) * Point}}
+		lines, err := Break(spans, m)
+		tried, tryErr := used.Try(spans, m)
+		if fmt.Sprint(err) != fmt.Sprint(tryErr) {
+			t.Fatalf("%q: setting says %v, trying %v", text, err, tryErr)
+		}
+		for i := range lines {
+			lines[i].Pieces = nil
+		}
+		if !reflect.DeepEqual(lines, tried) {
+			t.Errorf("%q at %v: set as %+v, tried as %+v", text, m.Width, lines, tried)
+		}
+	}
+}
+
 // greedyLines counts lines when each is filled before the next begins.
 func greedyLines(t *testing.T, spans []Span, m Measure) int {
-	tokens, err := tokenise(spans)
-	if err != nil {
+	var b Breaker
+	if err := b.tokenise(spans); err != nil {
 		t.Fatal(err)
 	}
+	tokens := b.tokens
 	n, width, chars := 0, Points(0), 0
 	for i := 0; i < len(tokens); i++ {
 		tok := tokens[i]
