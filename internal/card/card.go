@@ -274,7 +274,8 @@ type press struct {
 	theme  fs.FS
 	breaks map[string]*typeset.Hyphenation // by language; nil where the theme has no patterns
 
-	// What several cards share; the guard is over both.
+	// What several cards share; the guard is over codes and photos.
+	sizes  *qrSizes
 	guard  *sync.Mutex
 	codes  map[string]drawnQR  // by address
 	photos map[string]jpegData // by public name
@@ -295,7 +296,7 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 	fonts := map[string]*typeset.Font{}
 	p := &press{
 		asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{},
-		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, guard: &sync.Mutex{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
+		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, sizes: &qrSizes{}, guard: &sync.Mutex{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
 	}
 	for _, side := range []struct {
 		name string

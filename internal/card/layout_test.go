@@ -200,18 +200,15 @@ func TestQRCodeHasItsClearBorder(t *testing.T) {
 			if !ok || it.Node == nil || it.Node.Role != draw.RoleFigure {
 				continue
 			}
-			module := path.Steps[2].To[0].Y - path.Steps[1].To[0].Y
+			module := path.Steps[0].To[1].Y - path.Steps[0].To[0].Y
 			if module < typeset.Micrometres(500) {
 				t.Errorf("%s: a module of the QR code is %v pt; want 0.5 mm or more", paper, module)
 			}
 			for _, s := range path.Steps {
-				if s.Op == draw.Close {
-					continue
-				}
-				x, y := path.At.X+s.To[0].X, path.At.Y+s.To[0].Y
+				run := draw.Rect{X: s.To[0].X, Y: s.To[0].Y, W: s.To[1].X - s.To[0].X, H: s.To[1].Y - s.To[0].Y}.Shift(path.At.X, path.At.Y)
 				inner := draw.Rect{X: it.Box.X + 4*module, Y: it.Box.Y + 4*module, W: it.Box.W - 8*module, H: it.Box.H - 8*module}
-				if !(draw.Rect{X: x, Y: y}).Inside(inner) {
-					t.Fatalf("%s: a module at %v, %v lies in the clear border of %+v", paper, x, y, it.Box)
+				if s.Op != draw.Box || !run.Inside(inner) {
+					t.Fatalf("%s: a run of modules %+v lies in the clear border of %+v", paper, run, it.Box)
 				}
 			}
 			for _, other := range p.Items {

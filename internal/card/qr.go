@@ -2,9 +2,9 @@ package card
 
 import (
 	"fmt"
+	"sync"
 
-	"github.com/boombuler/barcode"
-	"github.com/boombuler/barcode/qr"
+	"rsc.io/qr/coding"
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
@@ -13,41 +13,142 @@ import (
 // quietModules is the clear border of a QR code on each side (ISO/IEC 18004).
 const quietModules = 4
 
-// qrRoom returns how many bytes a code of the version holds at levels M, Q and
-// H, for the ten smallest versions (ISO/IEC 18004, table 7).
-func qrRoom(version int) (m, q, h int) {
-	room := [...][3]int{
-		{14, 11, 7}, {26, 20, 14}, {42, 32, 24}, {62, 46, 34}, {84, 60, 44},
-		{106, 74, 58}, {122, 86, 64}, {152, 108, 84}, {180, 130, 98}, {213, 151, 119},
-	}[version-1]
-	return room[0], room[1], room[2]
-}
-
-// qrLevel returns the highest level of recovery, M or better, that costs no
-// larger a code than M does.
-func qrLevel(bytes int) qr.ErrorCorrectionLevel {
-	for version := 1; version <= 10; version++ {
-		m, q, h := qrRoom(version)
-		switch {
-		case bytes <= h:
-			return qr.H
-		case bytes <= q:
-			return qr.Q
-		case bytes <= m:
-			return qr.M
+// qrSize returns the smallest version that holds an address with at least 15 % of it
+// recoverable (level M), and the highest level of recovery that costs no larger a code.
+func qrSize(address string) (coding.Version, coding.Level, error) {
+	text := coding.String(address)
+	for version := coding.Version(coding.MinVersion); version <= coding.MaxVersion; version++ {
+		for level := coding.H; level >= coding.M; level-- {
+			if text.Bits(version) <= version.DataBytes(level)*8 {
+				return version, level, nil
+			}
 		}
 	}
-	return qr.M
+	return 0, 0, fmt.Errorf("the address %q does not fit in a QR code; shorten the site's address or the stop's id", address)
 }
 
-// encodeQR makes the smallest code that holds the address with at least 15 % of
-// it recoverable (level M).
-func encodeQR(address string) (barcode.Barcode, error) {
-	code, err := qr.Encode(address, qrLevel(len(address)), qr.Unicode)
-	if err != nil {
-		return nil, fmt.Errorf("the address %q does not fit in a QR code; shorten the site's address or the stop's id: %w", address, err)
+// qrModules are the modules of a code, row by row; true is dark.
+type qrModules struct {
+	side int
+	dark []bool
+}
+
+func (m qrModules) at(x, y int) bool { return m.dark[y*m.side+x] }
+
+// qrMasks is how many masks there are to choose from (ISO/IEC 18004, 7.8.2).
+const qrMasks = 8
+
+// qrSizes has the plans of the codes made so far, one for each mask: the codes of a
+// deck are nearly all of one size. Several goroutines may use it at once.
+type qrSizes struct {
+	guard sync.Mutex
+	plans map[[2]int][]*coding.Plan // by version and level
+}
+
+func (s *qrSizes) of(version coding.Version, level coding.Level) ([]*coding.Plan, error) {
+	s.guard.Lock()
+	defer s.guard.Unlock()
+	size := [2]int{int(version), int(level)}
+	if known, ok := s.plans[size]; ok {
+		return known, nil
 	}
-	return code, nil
+	var plans []*coding.Plan
+	for mask := range coding.Mask(qrMasks) {
+		plan, err := coding.NewPlan(version, level, mask)
+		if err != nil {
+			return nil, err
+		}
+		plans = append(plans, plan)
+	}
+	if s.plans == nil {
+		s.plans = map[[2]int][]*coding.Plan{}
+	}
+	s.plans[size] = plans
+	return plans, nil
+}
+
+// encode makes the code of an address, with the mask that disturbs a reader the
+// least (ISO/IEC 18004, 7.8.3).
+func (s *qrSizes) encode(address string) (qrModules, error) {
+	version, level, err := qrSize(address)
+	if err != nil {
+		return qrModules{}, err
+	}
+	plans, err := s.of(version, level)
+	if err != nil {
+		return qrModules{}, err
+	}
+	var best qrModules
+	least := 0
+	for i, plan := range plans {
+		code, err := plan.Encode(coding.String(address))
+		if err != nil {
+			return best, err
+		}
+		m := qrModules{side: code.Size, dark: make([]bool, code.Size*code.Size)}
+		for y := range m.side {
+			for x := range m.side {
+				m.dark[y*m.side+x] = code.Black(x, y)
+			}
+		}
+		if p := m.penalty(); i == 0 || p < least {
+			best, least = m, p
+		}
+	}
+	return best, nil
+}
+
+// penalty counts what disturbs a reader (ISO/IEC 18004, 7.8.3.1, N1 to N4).
+func (m qrModules) penalty() int {
+	sum, dark := 0, 0
+	for i := range m.side {
+		var row, column qrLine
+		for j := range m.side {
+			sum += row.next(m.at(j, i)) + column.next(m.at(i, j))
+			here := m.at(j, i)
+			if here {
+				dark++
+			}
+			if i > 0 && j > 0 && here == m.at(j-1, i) && here == m.at(j, i-1) && here == m.at(j-1, i-1) {
+				sum += 3 // a block of two by two in one colour
+			}
+		}
+	}
+	// Ten for each full twentieth that the share of dark modules is off a half.
+	off := max(2*dark, 2*len(m.dark)-2*dark) - len(m.dark)
+	return sum + 10*(off*10/len(m.dark))
+}
+
+// qrLine reads a row or a column of a code.
+type qrLine struct {
+	read, run int
+	last      bool
+	window    uint // the last eleven modules
+}
+
+// next adds a module, and returns what it adds to the penalty.
+func (l *qrLine) next(dark bool) int {
+	const finder, finderAfterLight, windowSize = 0b10111010000, 0b00001011101, 11
+	l.run++
+	if dark != l.last {
+		l.run, l.last = 1, dark
+	}
+	l.window = l.window << 1 & (1<<windowSize - 1)
+	if dark {
+		l.window |= 1
+	}
+	l.read++
+	sum := 0
+	switch {
+	case l.run == 5:
+		sum = 3
+	case l.run > 5:
+		sum = 1
+	}
+	if l.read >= windowSize && (l.window == finder || l.window == finderAfterLight) {
+		sum += 40
+	}
+	return sum
 }
 
 // drawnQR is a code as one shape whose quiet border begins at the origin.
@@ -64,11 +165,11 @@ func (c composer) code(address string) (drawnQR, error) {
 	if ok {
 		return known, nil
 	}
-	bars, err := encodeQR(address)
+	modules, err := c.sizes.encode(address)
 	if err != nil {
 		return drawnQR{}, err
 	}
-	code := drawQR(bars, c.paper.Module)
+	code := drawQR(modules, c.paper.Module)
 	c.guard.Lock()
 	c.codes[address] = code
 	c.guard.Unlock()
@@ -76,17 +177,12 @@ func (c composer) code(address string) (drawnQR, error) {
 }
 
 // drawQR draws the dark modules as one shape, rows joined left to right.
-func drawQR(code barcode.Barcode, module typeset.Points) drawnQR {
-	var p draw.Path
-	n := code.Bounds().Dx()
-	isDark := func(x, y int) bool {
-		r, _, _, _ := code.At(x, y).RGBA()
-		return r < 0x8000
-	}
-	for y := range n {
-		for x := 0; x < n; x++ {
+func drawQR(code qrModules, module typeset.Points) drawnQR {
+	p := draw.Path{Steps: make([]draw.Step, 0, len(code.dark)/3)} // about a quarter of the modules begin a run
+	for y := range code.side {
+		for x := 0; x < code.side; x++ {
 			start := x
-			for x < n && isDark(x, y) {
+			for x < code.side && code.at(x, y) {
 				x++
 			}
 			if x > start {
@@ -97,5 +193,5 @@ func drawQR(code barcode.Barcode, module typeset.Points) drawnQR {
 			}
 		}
 	}
-	return drawnQR{path: p, side: module * typeset.Points(n+2*quietModules)}
+	return drawnQR{path: p, side: module * typeset.Points(code.side+2*quietModules)}
 }

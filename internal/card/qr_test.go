@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/boombuler/barcode/qr"
+	"rsc.io/qr/coding"
 )
 
 // capacity is one row of testdata/qr_capacity.txt.
@@ -50,16 +51,16 @@ func TestQRVersionsAgreeWithTheTable(t *testing.T) {
 			least = table[i-1].m + 1
 		}
 		for _, n := range []int{least, c.m} {
-			code, err := encodeQR(address(n))
+			code, err := new(qrSizes).encode(address(n))
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got := code.Bounds().Dx(); got != c.modules {
+			if got := code.side; got != c.modules {
 				t.Errorf("%d bytes give %d modules a side; want version %d with %d", n, got, c.version, c.modules)
 			}
 		}
 	}
-	if _, err := encodeQR(address(table[39].m + 1)); err == nil {
+	if _, err := new(qrSizes).encode(address(table[39].m + 1)); err == nil {
 		t.Error("an address too long for any code was encoded")
 	}
 }
@@ -69,18 +70,65 @@ func address(n int) string {
 }
 
 func TestQRRecoversAsMuchAsItsSizeAllows(t *testing.T) {
-	for _, c := range capacities(t)[:10] {
-		m, q, h := qrRoom(c.version)
-		if m != c.m || q != c.q || h != c.h {
-			t.Errorf("version %d: room %d %d %d; want %d %d %d", c.version, m, q, h, c.m, c.q, c.h)
+	table := capacities(t)
+	for i, c := range table {
+		for _, level := range []struct {
+			bytes int
+			want  coding.Level
+		}{{c.h, coding.H}, {c.q, coding.Q}, {c.m, coding.M}} {
+			if i > 0 && level.bytes <= table[i-1].m {
+				continue // a smaller code holds it
+			}
+			version, got, err := qrSize(address(level.bytes))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if int(version) != c.version || got != level.want {
+				t.Errorf("%d bytes: version %v at level %v; want %d at %v", level.bytes, version, got, c.version, level.want)
+			}
 		}
 	}
-	for _, c := range []struct {
-		bytes int
-		want  qr.ErrorCorrectionLevel
-	}{{7, qr.H}, {8, qr.Q}, {12, qr.M}, {14, qr.M}, {20, qr.Q}, {21, qr.M}, {32, qr.Q}, {33, qr.M}, {46, qr.Q}, {47, qr.M}, {213, qr.M}, {900, qr.M}} {
-		if got := qrLevel(c.bytes); got != c.want {
-			t.Errorf("qrLevel(%d) = %v; want %v", c.bytes, got, c.want)
+}
+
+// Another encoder, written apart from the one in use, makes the same modules.
+func TestQRModulesAreThoseOfAnotherEncoder(t *testing.T) {
+	levels := map[coding.Level]qr.ErrorCorrectionLevel{coding.M: qr.M, coding.Q: qr.Q, coding.H: qr.H}
+	lengths := []int{400, 700, 1500, 2331}
+	for n := 1; n < 260; n++ {
+		lengths = append(lengths, n)
+	}
+	for _, n := range lengths {
+		text := strings.Map(func(r rune) rune {
+			if r == 'x' {
+				return rune('a' + n%26)
+			}
+			return r
+		}, address(n))
+		got, err := new(qrSizes).encode(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, level, err := qrSize(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := qr.Encode(text, levels[level], qr.Unicode)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if side := want.Bounds().Dx(); got.side != side {
+			t.Fatalf("%q: %d modules a side; want %d", text, got.side, side)
+		}
+		differ := 0
+		for y := range got.side {
+			for x := range got.side {
+				if r, _, _, _ := want.At(x, y).RGBA(); got.at(x, y) != (r == 0) {
+					differ++
+				}
+			}
+		}
+		if differ > 0 {
+			t.Errorf("%q: %d modules differ from the other encoder's", text, differ)
 		}
 	}
 }

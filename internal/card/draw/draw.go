@@ -103,6 +103,7 @@ const (
 	Move  Op = iota // one point
 	Line            // one point
 	Curve           // three points: two controls and the end
+	Box             // two points: the top left and the bottom right corner of a closed rectangle, drawn clockwise
 	Close           // none
 )
 
@@ -142,7 +143,7 @@ func Rectangle(r Rect, fill Colour) Path {
 
 // Rectangle adds a rectangle to the path.
 func (p *Path) Rectangle(r Rect) {
-	p.Polygon(Point{r.X, r.Y}, Point{r.X + r.W, r.Y}, Point{r.X + r.W, r.Y + r.H}, Point{r.X, r.Y + r.H})
+	p.Steps = append(p.Steps, Step{Op: Box, To: [3]Point{{r.X, r.Y}, {r.X + r.W, r.Y + r.H}}})
 }
 
 // Moved returns the path moved by dx and dy.

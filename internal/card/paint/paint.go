@@ -92,6 +92,12 @@ func (s *surface) path(p draw.Path, box draw.Rect) {
 			s.fill.LineTo(x(a), y(a))
 		case draw.Curve:
 			s.fill.CubeTo(x(a), y(a), x(b), y(b), x(c), y(c))
+		case draw.Box:
+			s.fill.MoveTo(x(a), y(a))
+			s.fill.LineTo(x(b), y(a))
+			s.fill.LineTo(x(b), y(b))
+			s.fill.LineTo(x(a), y(b))
+			s.fill.ClosePath()
 		case draw.Close:
 			s.fill.ClosePath()
 		}

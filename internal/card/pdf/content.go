@@ -1,8 +1,8 @@
 package pdf
 
 import (
-	"bytes"
 	"fmt"
+	"strconv"
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
@@ -11,7 +11,7 @@ import (
 // content writes the drawing operators of one page.
 type content struct {
 	*builder
-	out    bytes.Buffer
+	out    []byte
 	page   ref
 	number int
 	width  draw.Points
@@ -42,7 +42,7 @@ func (c *content) item(it draw.Item) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(&c.out, "q %v 0 0 %v %v %v cm /P%d Do Q\n", it.Box.W, it.Box.H, it.Box.X, c.y(it.Box.Y+it.Box.H), n)
+		c.out = fmt.Appendf(c.out, "q %v 0 0 %v %v %v cm /P%d Do Q\n", it.Box.W, it.Box.H, it.Box.X, c.y(it.Box.Y+it.Box.H), n)
 		return nil
 	}
 	return fmt.Errorf("a %T cannot be written as PDF", it.Shape)
@@ -59,7 +59,7 @@ func (c *content) mark(it draw.Item) error {
 	c.endMarked()
 	c.open, c.node = true, it.Node
 	if it.Node == nil {
-		c.out.WriteString("/Artifact BMC\n")
+		c.say("/Artifact BMC\n")
 		return nil
 	}
 	id, err := c.tags.content(it.Node, c.page, c.number)
@@ -67,7 +67,7 @@ func (c *content) mark(it draw.Item) error {
 		return err
 	}
 	c.cover(it)
-	fmt.Fprintf(&c.out, "/%s<</MCID %d>>BDC\n", it.Node.Role, id)
+	c.out = fmt.Appendf(c.out, "/%s<</MCID %d>>BDC\n", it.Node.Role, id)
 	return nil
 }
 
@@ -83,7 +83,7 @@ func (c *content) cover(it draw.Item) {
 
 func (c *content) endMarked() {
 	if c.open {
-		c.out.WriteString("EMC\n")
+		c.say("EMC\n")
 	}
 	c.open = false
 }
@@ -93,26 +93,22 @@ func (c *content) fill(col draw.Colour) {
 		return
 	}
 	c.colour = &col
-	fmt.Fprintf(&c.out, "%s %s %s rg\n", channel(col.R), channel(col.G), channel(col.B))
+	c.numbers(channel(col.R), channel(col.G), channel(col.B))
+	c.say("rg\n")
 }
 
 // channel writes an eight-bit value as a share of one to four places.
-func channel(v uint8) string {
-	return typeset.Points((int64(v)*1000 + 127) / 255).String()
-}
+func channel(v uint8) draw.Points { return draw.Points((int64(v)*1000 + 127) / 255) }
 
 func (c *content) path(p draw.Path) {
 	c.fill(p.Fill)
-	for i := 0; i < len(p.Steps); i++ {
-		if x, y, w, h, ok := rectangle(p.Steps[i:]); ok {
-			c.numbers(p.At.X+x, c.y(p.At.Y+y+h), w, h)
-			c.out.WriteString("re ")
-			i += rectangleSteps - 1
-			continue
-		}
-		s := p.Steps[i]
+	for _, s := range p.Steps {
 		points, operator := 0, "h "
 		switch s.Op {
+		case draw.Box:
+			corner, size := s.To[0], draw.Point{X: s.To[1].X - s.To[0].X, Y: s.To[1].Y - s.To[0].Y}
+			c.numbers(p.At.X+corner.X, c.y(p.At.Y+corner.Y+size.Y), size.X, size.Y)
+			operator = "re "
 		case draw.Move:
 			points, operator = 1, "m "
 		case draw.Line:
@@ -123,36 +119,20 @@ func (c *content) path(p draw.Path) {
 		for _, to := range s.To[:points] {
 			c.numbers(p.At.X+to.X, c.y(p.At.Y+to.Y))
 		}
-		c.out.WriteString(operator)
+		c.say(operator)
 	}
-	c.out.WriteString("f\n")
+	c.say("f\n")
 }
 
 // numbers writes lengths with a space behind each.
 func (c *content) numbers(all ...draw.Points) {
-	b := c.out.AvailableBuffer()
 	for _, n := range all {
-		b = append(n.Append(b), ' ')
+		c.out = append(n.Append(c.out), ' ')
 	}
-	c.out.Write(b)
 }
 
-const rectangleSteps = 5
-
-// rectangle reads an upright rectangle off the front of a path: its top left
-// corner, then clockwise about it. Most of a QR code is such.
-func rectangle(steps []draw.Step) (x, y, w, h draw.Points, ok bool) {
-	if len(steps) < rectangleSteps || steps[0].Op != draw.Move || steps[4].Op != draw.Close {
-		return 0, 0, 0, 0, false
-	}
-	for _, s := range steps[1:4] {
-		if s.Op != draw.Line {
-			return 0, 0, 0, 0, false
-		}
-	}
-	a, b, c, d := steps[0].To[0], steps[1].To[0], steps[2].To[0], steps[3].To[0]
-	return a.X, a.Y, b.X - a.X, d.Y - a.Y, a.Y == b.Y && b.X == c.X && c.Y == d.Y && d.X == a.X
-}
+// say writes operators.
+func (c *content) say(s string) { c.out = append(c.out, s...) }
 
 func (c *content) text(t draw.Text) error {
 	u, err := c.use(t.Font)
@@ -160,30 +140,31 @@ func (c *content) text(t draw.Text) error {
 		return err
 	}
 	c.fill(t.Colour)
-	c.out.WriteString("BT ")
+	c.say("BT ")
 	if c.font != u.number || c.size != t.Size {
 		c.font, c.size = u.number, t.Size
-		fmt.Fprintf(&c.out, "/F%d %v Tf ", u.number, t.Size)
+		c.out = fmt.Appendf(c.out, "/F%d %v Tf ", u.number, t.Size)
 	}
-	fmt.Fprintf(&c.out, "%v %v Td ", t.X, c.y(t.Y))
+	c.numbers(t.X, c.y(t.Y))
+	c.say("Td ")
 	line := showing{content: c, use: u, size: t.Size}
 	for i := 0; i < len(t.Glyphs); {
 		n := clusterLength(t.Glyphs[i:])
 		if n > 1 {
 			line.end()
-			fmt.Fprintf(&c.out, "/Span<</ActualText %s>>BDC ", textString(plainSpaces(t.Glyphs[i].Text)))
+			c.out = fmt.Appendf(c.out, "/Span<</ActualText %s>>BDC ", textString(plainSpaces(t.Glyphs[i].Text)))
 		}
 		for _, g := range t.Glyphs[i : i+n] {
 			line.show(g)
 		}
 		if n > 1 {
 			line.end()
-			c.out.WriteString("EMC ")
+			c.say("EMC ")
 		}
 		i += n
 	}
 	line.end()
-	c.out.WriteString("ET\n")
+	c.say("ET\n")
 	return nil
 }
 
@@ -211,23 +192,25 @@ type showing struct {
 func (s *showing) show(g typeset.Glyph) {
 	if (g.Y != 0) != s.raised || g.Y != 0 {
 		s.end()
-		fmt.Fprintf(&s.out, "%v Ts ", s.size.Scale(int64(g.Y), s.use.font.UnitsPerEm()))
+		s.numbers(s.size.Scale(int64(g.Y), s.use.font.UnitsPerEm()))
+		s.say("Ts ")
 		s.raised = g.Y != 0
 	}
 	s.moveTo(s.use.thousandths(s.ideal + int64(g.X)))
 	if !s.inText {
 		s.begin()
-		s.out.WriteByte('<')
+		s.say("<")
 		s.inText = true
 	}
-	fmt.Fprintf(&s.out, "%04X", s.use.glyph(g.ID, g.Text))
-	s.actual += s.use.width(g.ID)
+	shown := s.use.glyph(g.ID, g.Text)
+	s.out = appendHex(s.out, shown.number)
+	s.actual += shown.width
 	s.ideal += int64(g.Advance)
 }
 
 func (s *showing) begin() {
 	if !s.open {
-		s.out.WriteByte('[')
+		s.say("[")
 		s.open = true
 	}
 }
@@ -239,13 +222,13 @@ func (s *showing) moveTo(at int64) {
 	}
 	s.endText()
 	s.begin()
-	fmt.Fprintf(&s.out, "%d", s.actual-at)
+	s.out = strconv.AppendInt(s.out, s.actual-at, 10)
 	s.actual = at
 }
 
 func (s *showing) endText() {
 	if s.inText {
-		s.out.WriteByte('>')
+		s.say(">")
 	}
 	s.inText = false
 }
@@ -253,7 +236,7 @@ func (s *showing) endText() {
 func (s *showing) end() {
 	s.endText()
 	if s.open {
-		s.out.WriteString("]TJ ")
+		s.say("]TJ ")
 	}
 	s.open = false
 }

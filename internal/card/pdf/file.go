@@ -19,12 +19,39 @@ func (r ref) String() string { return fmt.Sprintf("%d 0 R", int(r)) }
 // are not streams are packed together and compressed.
 type file struct {
 	plain   map[ref]string // dictionaries, arrays
-	streams map[ref][]byte // whole stream objects, without "obj" and "endobj"
+	streams map[ref]*stream
 	last    ref
-	zlib    *zlib.Writer // kept, since a new one costs a megabyte each
+	jobs    chan *stream // to the packers
+	packers sync.WaitGroup
 }
 
-func newFile() *file { return &file{plain: map[ref]string{}, streams: map[ref][]byte{}} }
+// stream is a stream object.
+type stream struct {
+	dict string
+	data []byte        // once done, what the file holds
+	done chan struct{} // closed once data is compressed; nil if it stays as it is
+	err  error
+}
+
+// newFile starts the packers, which close ends.
+func newFile() *file {
+	const waiting = 64
+	f := &file{plain: map[ref]string{}, streams: map[ref]*stream{}, jobs: make(chan *stream, waiting)}
+	for range runtime.GOMAXPROCS(0) {
+		f.packers.Go(func() {
+			w := zlib.NewWriter(nil) // kept, since a new one costs a megabyte each
+			for s := range f.jobs {
+				s.deflate(w)
+			}
+		})
+	}
+	return f
+}
+
+func (f *file) close() {
+	close(f.jobs)
+	f.packers.Wait()
+}
 
 // reserve gives out a number for an object that is set later.
 func (f *file) reserve() ref {
@@ -41,66 +68,43 @@ func (f *file) add(body string) ref {
 }
 
 // stream adds a stream whose dictionary has the given further entries.
-func (f *file) stream(dict string, data []byte) ref {
+func (f *file) stream(dict string, data []byte) ref { return f.put(&stream{dict: dict, data: data}) }
+
+// deflated adds a stream that is compressed meanwhile.
+func (f *file) deflated(dict string, data []byte) ref { return f.put(f.deflating(dict, data)) }
+
+func (f *file) put(s *stream) ref {
 	r := f.reserve()
-	var b bytes.Buffer
-	fmt.Fprintf(&b, "<<%s/Length %d>>\nstream\n", dict, len(data))
-	b.Write(data)
-	b.WriteString("\nendstream")
-	f.streams[r] = b.Bytes()
+	f.streams[r] = s
 	return r
 }
 
-// deflated adds a compressed stream.
-func (f *file) deflated(dict string, data []byte) (ref, error) {
-	packed, err := f.deflate(data)
-	if err != nil {
-		return 0, err
-	}
-	return f.stream(dict+"/Filter/FlateDecode", packed), nil
+// deflating hands a stream to the packers.
+func (f *file) deflating(dict string, data []byte) *stream {
+	s := &stream{dict: dict + "/Filter/FlateDecode", data: data, done: make(chan struct{})}
+	f.jobs <- s
+	return s
 }
 
-func (f *file) deflate(data []byte) ([]byte, error) {
+func (s *stream) deflate(w *zlib.Writer) {
+	defer close(s.done)
 	var b bytes.Buffer
-	if f.zlib == nil {
-		w, err := zlib.NewWriterLevel(&b, zlib.DefaultCompression)
-		if err != nil {
-			return nil, err
-		}
-		f.zlib = w
+	w.Reset(&b)
+	if _, s.err = w.Write(s.data); s.err == nil {
+		s.err = w.Close()
 	}
-	f.zlib.Reset(&b)
-	if _, err := f.zlib.Write(data); err != nil {
-		return nil, err
-	}
-	if err := f.zlib.Close(); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
+	s.data = b.Bytes()
 }
 
-// deflatedAll packs several streams side by side, and adds them in their order.
-func (f *file) deflatedAll(all [][]byte) ([]ref, error) {
-	packed, errs := make([][]byte, len(all)), make([]error, len(all))
-	var work sync.WaitGroup
-	workers := min(runtime.GOMAXPROCS(0), len(all))
-	for w := range workers {
-		work.Go(func() {
-			one := newFile() // a packer of its own
-			for i := w; i < len(all); i += workers {
-				packed[i], errs[i] = one.deflate(all[i])
-			}
-		})
+// appendTo writes the stream as the object that has the number.
+func (s *stream) appendTo(b *bytes.Buffer, r ref) error {
+	if s.done != nil {
+		<-s.done
 	}
-	work.Wait()
-	var refs []ref
-	for i := range all {
-		if errs[i] != nil {
-			return nil, errs[i]
-		}
-		refs = append(refs, f.stream("/Filter/FlateDecode", packed[i]))
-	}
-	return refs, nil
+	fmt.Fprintf(b, "%d 0 obj\n<<%s/Length %d>>\nstream\n", int(r), s.dict, len(s.data))
+	b.Write(s.data)
+	b.WriteString("\nendstream\nendobj\n")
+	return s.err
 }
 
 // packSize is how many objects share one object stream.
@@ -116,44 +120,38 @@ type place struct {
 // writeTo writes the whole file. Its identifier is made from its content, so
 // that the same document is the same bytes.
 func (f *file) writeTo(w io.Writer, catalog, info ref) error {
+	places := f.pack()
 	var b bytes.Buffer
 	b.WriteString("%PDF-1.7\n%\xe2\xe3\xcf\xd3\n")
-	places := map[ref]place{}
-	if err := f.pack(places); err != nil {
-		return err
-	}
 	for r := ref(1); r <= f.last; r++ {
-		body, ok := f.streams[r]
-		if !ok {
-			continue
+		if s, ok := f.streams[r]; ok {
+			places[r] = place{offset: b.Len()}
+			if err := s.appendTo(&b, r); err != nil {
+				return err
+			}
 		}
-		places[r] = place{offset: b.Len()}
-		fmt.Fprintf(&b, "%d 0 obj\n", int(r))
-		b.Write(body)
-		b.WriteString("\nendobj\n")
 	}
 	sum := sha256.Sum256(b.Bytes())
 	table := f.reserve()
 	start := b.Len()
 	places[table] = place{offset: start}
-	packed, err := f.deflate(f.crossReferences(places))
-	if err != nil {
+	last := f.deflating(fmt.Sprintf("/Type/XRef/Size %d/W[1 4 2]/Root %v/Info %v/ID[<%x><%x>]", int(f.last)+1, catalog, info, sum[:16], sum[:16]), f.crossReferences(places))
+	if err := last.appendTo(&b, table); err != nil {
 		return err
 	}
-	fmt.Fprintf(&b, "%d 0 obj\n<</Type/XRef/Size %d/W[1 4 2]/Root %v/Info %v/ID[<%x><%x>]/Filter/FlateDecode/Length %d>>\nstream\n",
-		int(table), int(f.last)+1, catalog, info, sum[:16], sum[:16], len(packed))
-	b.Write(packed)
-	fmt.Fprintf(&b, "\nendstream\nendobj\nstartxref\n%d\n%%%%EOF\n", start)
-	_, err = w.Write(b.Bytes())
+	fmt.Fprintf(&b, "startxref\n%d\n%%%%EOF\n", start)
+	_, err := w.Write(b.Bytes())
 	return err
 }
 
-// pack moves the plain objects into object streams, in order of their numbers.
-func (f *file) pack(places map[ref]place) error {
+// pack moves the plain objects into object streams, in order of their numbers, and
+// returns where they are.
+func (f *file) pack() map[ref]place {
+	places := map[ref]place{}
 	var batch []ref
-	flush := func() error {
+	flush := func() {
 		if len(batch) == 0 {
-			return nil
+			return
 		}
 		var index, bodies bytes.Buffer
 		for _, r := range batch {
@@ -162,27 +160,22 @@ func (f *file) pack(places map[ref]place) error {
 			bodies.WriteByte('\n')
 		}
 		first := index.Len()
-		packed, err := f.deflated(fmt.Sprintf("/Type/ObjStm/N %d/First %d", len(batch), first), append(index.Bytes(), bodies.Bytes()...))
-		if err != nil {
-			return err
-		}
+		pack := f.deflated(fmt.Sprintf("/Type/ObjStm/N %d/First %d", len(batch), first), append(index.Bytes(), bodies.Bytes()...))
 		for i, r := range batch {
-			places[r] = place{packed: true, pack: int(packed), index: i}
+			places[r] = place{packed: true, pack: int(pack), index: i}
 		}
 		batch = nil
-		return nil
 	}
 	for r, end := ref(1), f.last; r <= end; r++ {
 		if _, ok := f.plain[r]; !ok {
 			continue
 		}
 		if batch = append(batch, r); len(batch) == packSize {
-			if err := flush(); err != nil {
-				return err
-			}
+			flush()
 		}
 	}
-	return flush()
+	flush()
+	return places
 }
 
 // crossReferences writes the table of places (ISO 32000-1, 7.5.8.3).

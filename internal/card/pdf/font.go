@@ -24,6 +24,14 @@ type fontUse struct {
 	source  glyphSource
 	numbers map[glyphKey]uint16
 	keys    []glyphKey // by number; the first is .notdef
+	shown   []shown    // by glyph of the font: as it was shown last
+}
+
+// shown is a glyph as a page shows it.
+type shown struct {
+	text   string
+	number uint16 // in the subset; 0 is none
+	width  int64  // thousandths of an em
 }
 
 // use returns what is known of a font so far.
@@ -37,23 +45,28 @@ func (b *builder) use(f *typeset.Font) (*fontUse, error) {
 	}
 	u := &fontUse{
 		number: len(b.fontList) + 1, font: f, source: source,
-		numbers: map[glyphKey]uint16{}, keys: []glyphKey{{}},
+		numbers: map[glyphKey]uint16{}, keys: []glyphKey{{}}, shown: make([]shown, source.glyphs),
 	}
 	b.fonts[f] = u
 	b.fontList = append(b.fontList, u)
 	return u, nil
 }
 
-// glyph returns the number of a glyph in the subset.
-func (u *fontUse) glyph(id uint16, text string) uint16 {
-	key := glyphKey{id, plainSpaces(text)}
-	if n, ok := u.numbers[key]; ok {
-		return n
+// glyph returns a glyph as it stands in the subset. Nearly all glyphs stand for the
+// same text whenever they are shown, so that the last time is remembered.
+func (u *fontUse) glyph(id uint16, text string) shown {
+	if last := u.shown[id]; last.number > 0 && last.text == text {
+		return last
 	}
-	n := uint16(len(u.keys))
-	u.numbers[key] = n
-	u.keys = append(u.keys, key)
-	return n
+	key := glyphKey{id, plainSpaces(text)}
+	n, ok := u.numbers[key]
+	if !ok {
+		n = uint16(len(u.keys))
+		u.numbers[key] = n
+		u.keys = append(u.keys, key)
+	}
+	u.shown[id] = shown{text, n, u.width(id)}
+	return u.shown[id]
 }
 
 // plainSpaces lets a search for "16 SWG" find text that was set with a
@@ -95,14 +108,8 @@ func (u *fontUse) write(f *file) (ref, error) {
 		return 0, err
 	}
 	name := subsetTag(program) + "+" + u.font.Name()
-	embedded, err := f.deflated(fmt.Sprintf("/Length1 %d", len(program)), program)
-	if err != nil {
-		return 0, err
-	}
-	unicode, err := f.deflated("", u.toUnicode())
-	if err != nil {
-		return 0, err
-	}
+	embedded := f.deflated(fmt.Sprintf("/Length1 %d", len(program)), program)
+	unicode := f.deflated("", u.toUnicode())
 	descriptor := f.add(u.descriptor(name, embedded))
 	descendant := f.add(fmt.Sprintf("<</Type/Font/Subtype/CIDFontType2/BaseFont/%s/CIDSystemInfo<</Registry(Adobe)/Ordering(Identity)/Supplement 0>>/FontDescriptor %v/CIDToGIDMap/Identity/DW 0/W[0[%s]]>>",
 		name, descriptor, strings.TrimSpace(widths.String())))

@@ -28,6 +28,7 @@ import (
 // Write writes a document.
 func Write(w io.Writer, d draw.Document) error {
 	b := &builder{file: newFile(), pictures: map[string]int{}, fonts: map[*typeset.Font]*fontUse{}}
+	defer b.close()
 	return b.write(w, d)
 }
 
@@ -49,18 +50,18 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 	resources := b.reserve()
 	var kids []string
 	var own []ref
-	var contents [][]byte
+	var contents []*stream
 	for i, p := range d.Pages {
 		page := b.reserve()
 		content, err := b.content(i, p, page)
 		if err != nil {
 			return fmt.Errorf("page %d: %w", i+1, err)
 		}
-		own, contents, kids = append(own, page), append(contents, content), append(kids, page.String())
+		own, contents, kids = append(own, page), append(contents, b.deflating("", content)), append(kids, page.String())
 	}
-	streams, err := b.deflatedAll(contents)
-	if err != nil {
-		return err
+	streams := make([]ref, len(contents))
+	for i, content := range contents {
+		streams[i] = b.put(content)
 	}
 	for i, p := range d.Pages {
 		b.set(own[i], fmt.Sprintf("<</Type/Page/Parent %v/MediaBox[0 0 %v %v]/Resources %v/Contents %v/StructParents %d/Tabs/S>>",
@@ -85,7 +86,7 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 func (b *builder) content(number int, p draw.Page, page ref) ([]byte, error) {
 	c := content{builder: b, page: page, number: number, width: p.Width, height: p.Height, turned: p.Turned}
 	if p.Turned {
-		fmt.Fprintf(&c.out, "-1 0 0 -1 %v %v cm\n", p.Width, p.Height)
+		c.out = fmt.Appendf(c.out, "-1 0 0 -1 %v %v cm\n", p.Width, p.Height)
 	}
 	for _, it := range p.Items {
 		if err := c.item(it); err != nil {
@@ -93,7 +94,7 @@ func (b *builder) content(number int, p draw.Page, page ref) ([]byte, error) {
 		}
 	}
 	c.endMarked()
-	return c.out.Bytes(), nil
+	return c.out, nil
 }
 
 // setResources writes the one list of fonts and pictures that all pages share.
@@ -140,11 +141,17 @@ func (b *builder) picture(p draw.Picture) (int, error) {
 func textString(s string) string { return "<FEFF" + utf16Hex(s) + ">" }
 
 func utf16Hex(s string) string {
-	var b strings.Builder
+	var b []byte
 	for _, u := range utf16.Encode([]rune(s)) {
-		fmt.Fprintf(&b, "%04X", u)
+		b = appendHex(b, u)
 	}
-	return b.String()
+	return string(b)
+}
+
+// appendHex appends four hexadecimal digits.
+func appendHex(b []byte, v uint16) []byte {
+	const digits = "0123456789ABCDEF"
+	return append(b, digits[v>>12], digits[v>>8&15], digits[v>>4&15], digits[v&15])
 }
 
 // packet writes the XMP metadata (ISO 16684-1) that PDF/UA-1 asks for.
