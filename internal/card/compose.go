@@ -108,6 +108,9 @@ type block struct {
 	cuts          []cut        // between the lines of a paragraph
 }
 
+// empty reports whether a block draws nothing; then it takes no room, and no gap.
+func (b block) empty() bool { return b.height == 0 }
+
 // cut is where a block may be taken apart: the items from here on stand below y.
 type cut struct {
 	y    typeset.Points
@@ -148,10 +151,10 @@ func (b *block) put(o block, x, y typeset.Points) {
 
 // below adds another block under this one.
 func (b *block) below(o block, gap typeset.Points) {
-	if len(o.items) == 0 {
+	if o.empty() {
 		return
 	}
-	if len(b.items) == 0 {
+	if b.empty() {
 		gap = 0
 	}
 	b.put(o, 0, b.height+gap)
@@ -182,7 +185,7 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 		how = c.lines.Try
 	}
 	lines, err := how(spans, m)
-	if err != nil {
+	if err != nil || len(lines) == 0 {
 		return block{}, err
 	}
 	font := inks[0].font
@@ -198,9 +201,6 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 			b.cuts = append(b.cuts, cut{baseline - max((pitch+capital)/2, line.Above), len(b.items)})
 		}
 		below = line.Below
-		if c.trial {
-			b.items = append(b.items, draw.Item{}) // in the place of the pieces
-		}
 		for _, piece := range line.Pieces {
 			k := inks[piece.Mark]
 			b.items = append(b.items, draw.Item{
@@ -431,7 +431,7 @@ func (c composer) pile(blocks []block, foot block, into *draw.Node) ([]draw.Item
 	used := foot.height
 	gaps := 0
 	for _, b := range blocks {
-		if len(b.items) > 0 {
+		if !b.empty() {
 			used += b.height
 			gaps++
 		}
@@ -444,7 +444,7 @@ func (c composer) pile(blocks []block, foot block, into *draw.Node) ([]draw.Item
 	var items []draw.Item
 	y := c.paper.Margin
 	for _, b := range blocks {
-		if len(b.items) == 0 {
+		if b.empty() {
 			continue
 		}
 		items = append(items, b.at(c.paper.Margin, y)...)

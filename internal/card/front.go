@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"image/jpeg"
+	"iter"
 	"strings"
 
 	"example.org/opencowl/internal/card/draw"
@@ -24,12 +25,12 @@ func sheetOfFront(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	}
 	c.room = c.size.height - 2*c.paper.Margin - foot.height - c.gap
 	for _, b := range rest {
-		if len(b.items) > 0 {
+		if !b.empty() {
 			c.room -= b.height + c.gap
 		}
 	}
 	var why error // the plainest arrangement does not fit
-	for _, head := range c.frontHeads(k) {
+	for head := range c.frontHeads(k) {
 		blocks, err := head()
 		if err == nil {
 			var items []draw.Item
@@ -50,42 +51,60 @@ func sheetOfFront(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	return nil, why
 }
 
-// frontHeads lists the arrangements of title and photo, the best first.
-func (c composer) frontHeads(k content) []func() ([]block, error) {
-	across := func() ([]block, error) {
-		head, err := c.head(k, c.measure())
-		if err != nil {
-			return nil, err
+// frontHeads gives the arrangements of title and photo, the best first.
+func (c composer) frontHeads(k content) iter.Seq[func() ([]block, error)] {
+	return func(yield func(func() ([]block, error)) bool) {
+		across := func() ([]block, error) {
+			head, err := c.head(k, c.measure())
+			if err != nil {
+				return nil, err
+			}
+			if k.Photo == nil {
+				return []block{head}, nil
+			}
+			picture, err := c.picture(k.Photo, c.measure())
+			return []block{head, picture}, err
 		}
-		if k.Photo == nil {
-			return []block{head}, nil
+		if !yield(across) || k.Photo == nil {
+			return
 		}
-		picture, err := c.picture(k.Photo, c.measure())
-		return []block{head, picture}, err
-	}
-	all := []func() ([]block, error){across}
-	if k.Photo == nil {
-		return all
-	}
-	beside := func(title typeset.Points, widths limits, how photoHead) {
-		for step := photoSteps; step >= 0; step-- {
-			all = append(all, func() ([]block, error) {
-				d := c
-				d.title = title
-				head, err := d.headBesidePhoto(k, widths.at(step, photoSteps), how)
-				return []block{head}, err
-			})
+		for _, a := range c.besides() {
+			d := c
+			d.title = a.title
+			for step := photoSteps; step >= 0; step-- {
+				head := func() ([]block, error) {
+					head, err := d.headBesidePhoto(k, a.widths.at(step, photoSteps), a.how)
+					return []block{head}, err
+				}
+				if !yield(head) {
+					return
+				}
+			}
 		}
 	}
+}
+
+// beside is a way to set a title beside the photo, in the widths that it may have.
+type beside struct {
+	title  typeset.Points
+	widths limits
+	how    photoHead
+}
+
+// besides lists the ways to set the title beside the photo, the best first.
+func (c composer) besides() []beside {
+	var all []beside
 	// A narrower column may want a smaller title than the page would.
 	sizes := limits{Least: c.paper.Title.Least, Most: c.title}
 	for step := titleSteps; step >= 0; step-- {
-		beside(sizes.at(step, titleSteps), c.paper.Photo, photoHead{})
+		all = append(all, beside{sizes.at(step, titleSteps), c.paper.Photo, photoHead{}})
 	}
-	beside(c.paper.Title.Least, c.paper.Photo, photoHead{mayHang: true})
+	all = append(all, beside{c.paper.Title.Least, c.paper.Photo, photoHead{mayHang: true}})
 	if c.tight {
-		beside(c.paper.Title.Least, limits{c.paper.TightPhoto, c.paper.Photo.Least}, photoHead{mayHang: true, flat: true})
-		beside(c.paper.Title.Least, limits{c.paper.TightPhoto, c.paper.Photo.Least}, photoHead{mayHang: true})
+		tight := limits{c.paper.TightPhoto, c.paper.Photo.Least}
+		all = append(all,
+			beside{c.paper.Title.Least, tight, photoHead{mayHang: true, flat: true}},
+			beside{c.paper.Title.Least, tight, photoHead{mayHang: true}})
 	}
 	return all
 }

@@ -185,10 +185,8 @@ type piece struct {
 // pieces takes a text apart and shapes it. It is remembered, since a text is tried
 // in several sizes and widths.
 func (f *Font) pieces(text string) ([]piece, error) {
-	f.guard.Lock()
-	defer f.guard.Unlock()
-	if known, ok := f.texts[text]; ok {
-		return known, nil
+	if known, ok := f.texts.Load(text); ok {
+		return known.([]piece), nil
 	}
 	var all []piece
 	for rest := Tidy(text); rest != ""; {
@@ -200,13 +198,13 @@ func (f *Font) pieces(text string) ([]piece, error) {
 			p.after = joined
 		}
 		var err error
-		if p.word, err = f.shaped(p.text); err != nil {
+		if p.word, err = f.shape(p.text); err != nil {
 			return nil, err
 		}
 		p.chars = utf8.RuneCountInString(p.text)
 		all = append(all, p)
 	}
-	f.texts[text] = all
+	f.texts.Store(text, all)
 	return all, nil
 }
 

@@ -31,10 +31,12 @@ type Font struct {
 	face   *font.Face
 	loader *ot.Loader
 
-	guard  sync.Mutex // over what follows
+	// What has been shaped, by text.
+	texts sync.Map // []piece
+	words sync.Map // word
+
+	guard  sync.Mutex // over the shaper
 	shaper shaping.HarfbuzzShaper
-	words  map[string]word
-	texts  map[string][]piece
 }
 
 // Glyph is one shape of a font, with distances in font units.
@@ -79,7 +81,7 @@ func ParseFont(name string, data []byte) (*Font, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s is not a font that can be read: %w", name, err)
 	}
-	return &Font{name: name, face: font.NewFace(f), loader: loader, words: map[string]word{}, texts: map[string][]piece{}}, nil
+	return &Font{name: name, face: font.NewFace(f), loader: loader}, nil
 }
 
 // Name returns the font's name.
@@ -104,16 +106,11 @@ func (f *Font) CapHeight() int64 {
 
 // shape returns the glyphs of a run of text that will not be broken.
 func (f *Font) shape(s string) (word, error) {
+	if w, ok := f.words.Load(s); ok {
+		return w.(word), nil
+	}
 	f.guard.Lock()
 	defer f.guard.Unlock()
-	return f.shaped(s)
-}
-
-// shaped is shape for whoever has the guard.
-func (f *Font) shaped(s string) (word, error) {
-	if w, ok := f.words[s]; ok {
-		return w, nil
-	}
 	var w word
 	runes := []rune(s)
 	for start := 0; start < len(runes); {
@@ -123,7 +120,7 @@ func (f *Font) shaped(s string) (word, error) {
 		}
 		start = end
 	}
-	f.words[s] = w
+	f.words.Store(s, w)
 	return w, nil
 }
 
