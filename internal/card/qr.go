@@ -101,18 +101,21 @@ func (s *qrSizes) encode(address string) (qrModules, error) {
 // penalty counts what disturbs a reader (ISO/IEC 18004, 7.8.3.1, N1 to N4).
 func (m qrModules) penalty() int {
 	sum, dark := 0, 0
-	for i := range m.side {
-		var row, column qrLine
-		for j := range m.side {
-			sum += row.next(m.at(j, i)) + column.next(m.at(i, j))
-			here := m.at(j, i)
+	columns := make([]qrLine, m.side)
+	var above []bool
+	for at := 0; at < len(m.dark); at += m.side {
+		row := m.dark[at:][:m.side]
+		var line qrLine
+		for x, here := range row {
+			sum += line.next(here) + columns[x].next(here)
 			if here {
 				dark++
 			}
-			if i > 0 && j > 0 && here == m.at(j-1, i) && here == m.at(j, i-1) && here == m.at(j-1, i-1) {
+			if above != nil && x > 0 && here == row[x-1] && here == above[x] && here == above[x-1] {
 				sum += 3 // a block of two by two in one colour
 			}
 		}
+		above = row
 	}
 	// Ten for each full twentieth that the share of dark modules is off a half.
 	off := max(2*dark, 2*len(m.dark)-2*dark) - len(m.dark)

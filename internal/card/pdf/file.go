@@ -96,13 +96,19 @@ func (s *stream) deflate(w *zlib.Writer) {
 	s.data = b.Bytes()
 }
 
-// appendTo writes the stream as the object that has the number.
-func (s *stream) appendTo(b *bytes.Buffer, r ref) error {
+// wait returns what the file holds of the stream, once it is there.
+func (s *stream) wait() []byte {
 	if s.done != nil {
 		<-s.done
 	}
-	fmt.Fprintf(b, "%d 0 obj\n<<%s/Length %d>>\nstream\n", int(r), s.dict, len(s.data))
-	b.Write(s.data)
+	return s.data
+}
+
+// appendTo writes the stream as the object that has the number.
+func (s *stream) appendTo(b *bytes.Buffer, r ref) error {
+	data := s.wait()
+	fmt.Fprintf(b, "%d 0 obj\n<<%s/Length %d>>\nstream\n", int(r), s.dict, len(data))
+	b.Write(data)
 	b.WriteString("\nendstream\nendobj\n")
 	return s.err
 }
@@ -122,6 +128,12 @@ type place struct {
 func (f *file) writeTo(w io.Writer, catalog, info ref) error {
 	places := f.pack()
 	var b bytes.Buffer
+	const about = 100 // bytes about each stream
+	size := 0
+	for _, s := range f.streams {
+		size += len(s.wait()) + len(s.dict) + about
+	}
+	b.Grow(size)
 	b.WriteString("%PDF-1.7\n%\xe2\xe3\xcf\xd3\n")
 	for r := ref(1); r <= f.last; r++ {
 		if s, ok := f.streams[r]; ok {

@@ -72,10 +72,13 @@ func (u *fontUse) glyph(id uint16, text string) shown {
 // plainSpaces lets a search for "16 SWG" find text that was set with a
 // no-break space.
 func plainSpaces(s string) string {
-	if !strings.ContainsAny(s, "\u00a0\u202f\u2007") {
-		return s
-	}
-	return strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2007", " ").Replace(s)
+	return strings.Map(func(r rune) rune {
+		switch r {
+		case '\u00a0', '\u202f', '\u2007':
+			return ' '
+		}
+		return r
+	}, s)
 }
 
 // thousandths turns font units into thousandths of an em, as PDF counts widths.

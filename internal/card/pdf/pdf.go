@@ -84,7 +84,8 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 
 // content returns the drawing operators of a page.
 func (b *builder) content(number int, p draw.Page, page ref) ([]byte, error) {
-	c := content{builder: b, page: page, number: number, width: p.Width, height: p.Height, turned: p.Turned}
+	const usual = 12 << 10 // bytes of a page
+	c := content{builder: b, out: make([]byte, 0, usual), page: page, number: number, width: p.Width, height: p.Height, turned: p.Turned}
 	if p.Turned {
 		c.out = fmt.Appendf(c.out, "-1 0 0 -1 %v %v cm\n", p.Width, p.Height)
 	}
