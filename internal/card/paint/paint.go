@@ -63,12 +63,12 @@ func (s *surface) item(it draw.Item) error {
 }
 
 // begin readies the rasteriser for what lies in a box, and returns the box in
-// pixels, with a pixel to spare on each side.
+// pixels, with a pixel to spare on each side as far as the picture goes.
 func (s *surface) begin(box draw.Rect) image.Rectangle {
 	r := image.Rect(
 		int(math.Floor(float64(s.at(box.X))))-1, int(math.Floor(float64(s.at(box.Y))))-1,
 		int(math.Ceil(float64(s.at(box.X+box.W))))+1, int(math.Ceil(float64(s.at(box.Y+box.H))))+1,
-	)
+	).Intersect(s.image.Bounds())
 	s.fill.Reset(r.Dx(), r.Dy())
 	return r
 }
