@@ -189,7 +189,8 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		l.cards = append(l.cards, c.content.printed())
 	}
 	if p.sheet != nil {
-		if l.doc.Pages, err = p.imposed(l.doc.Pages, len(o.Faces)); err != nil {
+		c := composer{press: p, face: p.front, paper: p.paper[p.front]}
+		if l.doc.Pages, err = c.imposed(p.sheet, l.doc.Pages, len(o.Faces)); err != nil {
 			return nil, err
 		}
 	}

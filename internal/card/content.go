@@ -32,6 +32,16 @@ const (
 	fieldClaims    = "claims"
 	fieldWithheld  = "withheld"
 	fieldAdvice    = "advice"
+
+	// On the papers beside the cards.
+	fieldVisits   = "visits"
+	fieldWayRound = "way_round"
+	fieldLate     = "late"
+	fieldLeftOut  = "left_out"
+	fieldFetch    = "fetch"
+	fieldOnSite   = "on_site"
+	fieldLedger   = "ledger"
+	fieldStop     = "stop"
 )
 
 // content is all that a card says and shows, but for the as-of date. Its JSON
