@@ -60,9 +60,18 @@ var ErrNothingToPrint = errors.New("no card is left to print")
 
 // Sheets is a printable file and what is in it.
 type Sheets struct {
-	PDF   []byte
-	PNG   [][]byte  // each page, drawn from the same layout, when Options.Pictures says so
-	Cards []Printed // in the order of printing; each has one page for each of Options.Faces
+	PDF []byte
+	PNG [][]byte // each page, drawn from the same layout, when Options.Pictures says so
+	// Cards are in the order of printing. Each has one page for each of Options.Faces,
+	// and behind those as many more sides as its back runs on to, filled up to whole
+	// cards.
+	Cards []Printed
+
+	// RunsOn says of each card whose back takes more sides than one, how many, and
+	// what would make it fit one.
+	RunsOn []error
+	// HowToPrint tells whoever prints which settings to choose.
+	HowToPrint string
 
 	// Unfit says of each card that could not be printed why: an *Overflow for each
 	// field that is too long, or a character that the font lacks. Its place is taken
@@ -79,6 +88,7 @@ type Printed struct {
 	Number      string // "3", or "3a" where a stop has several stories
 	GuideOnly   bool   // stands in for a card that may not be shown, or does not fit
 	Digest      string // of all that both faces say and show, but for the as-of date
+	Sides       int    // of its back; more than one where it runs on
 }
 
 // Deck prints a card for each story of each stop. A stop with something
@@ -114,7 +124,7 @@ func deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dr
 	if err := pdf.Write(&out, *l.doc); err != nil {
 		return nil, fmt.Errorf("write the cards of the tour %q: %w", t.ID(), err)
 	}
-	sheets := &Sheets{PDF: out.Bytes(), Cards: l.cards, Unfit: l.unfit, Instead: whatFits(l.unfit, o)}
+	sheets := &Sheets{PDF: out.Bytes(), Cards: l.cards, RunsOn: l.runsOn, HowToPrint: o.howToPrint(), Unfit: l.unfit, Instead: whatFits(l.unfit, o)}
 	if o.Pictures > 0 {
 		if sheets.PNG, err = pictures(ctx, l.doc.Pages, o.Pictures); err != nil {
 			return nil, err
@@ -145,9 +155,10 @@ func pictures(ctx context.Context, pages []draw.Page, perInch int) ([][]byte, er
 
 // laid is a deck before it is written to a file.
 type laid struct {
-	doc   *draw.Document
-	cards []Printed
-	unfit []error
+	doc    *draw.Document
+	cards  []Printed
+	runsOn []error
+	unfit  []error
 }
 
 // lay makes the drawn document of a deck.
@@ -156,7 +167,7 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	if err != nil {
 		return nil, err
 	}
-	l := &laid{doc: &draw.Document{Title: documentTitle(t, draft), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}}}
+	l := &laid{doc: &draw.Document{Title: documentTitle(t, draft), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}, Print: o.print()}}
 	shown := 0
 	all := contents(s, t)
 	if len(all) == 0 {
@@ -184,9 +195,15 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		case !c.content.GuideOnly:
 			shown++
 		}
+		printed := c.content.printed()
+		printed.Sides = 1
+		if c.runsOn != nil {
+			printed.Sides = c.runsOn.Sides
+			l.runsOn = append(l.runsOn, c.runsOn)
+		}
 		l.doc.Pages = append(l.doc.Pages, c.pages...)
 		l.doc.Root.Kids = append(l.doc.Root.Kids, c.section)
-		l.cards = append(l.cards, c.content.printed())
+		l.cards = append(l.cards, printed)
 	}
 	if p.sheet != nil {
 		c := composer{press: p, face: p.front, paper: p.paper[p.front]}
@@ -326,8 +343,9 @@ type printedCard struct {
 	content content // what was printed: for an unfit card, the sheet in its place
 	pages   []draw.Page
 	section *draw.Node
-	unfit   error // why a sheet for the guide stands in for the card
-	err     error // what stops the whole deck
+	runsOn  *RunsOn // none: its back is on one side
+	unfit   error   // why a sheet for the guide stands in for the card
+	err     error   // what stops the whole deck
 }
 
 // printAll lays out all cards, side by side.
@@ -373,18 +391,64 @@ func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) pr
 func (p *press) print(k content, faces []string) printedCard {
 	c := printedCard{content: k, section: &draw.Node{Role: draw.RoleSection}}
 	var failures []error
+	var further []draw.Page
+	var furtherNodes []*draw.Node
 	for _, name := range faces {
 		side := &draw.Node{Role: draw.RoleSection}
 		page, err := p.side(k, name, side)
+		nodes := []*draw.Node{side}
+		if name == back && !k.GuideOnly && isTooFull(err) {
+			pages, sides, more := p.backOf(k).runOn(k.only(p.back))
+			if more == nil {
+				c.runsOn = &RunsOn{Card: k.Number, Story: k.name(), Paper: p.paperName, Sides: len(pages), Why: err}
+				page, nodes, err = pages[0], sides[:1], nil
+				further, furtherNodes = pages[1:], sides[1:]
+			}
+		}
 		if err != nil {
 			failures = append(failures, err)
 			continue
 		}
 		c.pages = append(c.pages, page)
-		c.section.Kids = append(c.section.Kids, side)
+		c.section.Kids = append(c.section.Kids, nodes...)
+	}
+	c.section.Kids = append(c.section.Kids, furtherNodes...)
+	c.pages = append(c.pages, further...)
+	// What runs on fills whole cards, so that each sheet keeps its front and back.
+	for len(further) > 0 && len(c.pages)%len(faces) > 0 {
+		page, err := p.backOf(k).blank(c.section)
+		if err != nil {
+			failures = append(failures, err)
+			break
+		}
+		c.pages = append(c.pages, page)
 	}
 	c.err = errors.Join(failures...)
 	return c
+}
+
+// backOf is ready to set the back of a card.
+func (p *press) backOf(k content) composer {
+	return composer{press: p, face: p.back, paper: p.paper[p.back], side: back, tongue: other(k.Language, p.language)}
+}
+
+// isTooFull reports whether a side lacks room, and nothing else.
+func isTooFull(err error) bool {
+	full := crowded{}
+	return errors.As(err, &full) || errors.Is(err, errNoRoom)
+}
+
+// print is what the file asks of a printer: cards as large as they are, and backs
+// behind their fronts.
+func (o Options) print() draw.Print {
+	sides := draw.FlipLongEdge
+	switch {
+	case len(o.Faces) < 2:
+		sides = draw.OneSide
+	case o.Sheet.Up > 1 && o.Sheet.Flip == "short":
+		sides = draw.FlipShortEdge
+	}
+	return draw.Print{ActualSize: true, Sides: sides}
 }
 
 // other returns the language when it differs from that about it.

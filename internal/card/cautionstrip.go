@@ -74,16 +74,23 @@ func layStrips(ctx context.Context, c composer, w walk) (*draw.Document, error) 
 	return doc, flush()
 }
 
-// stripGrid is where a number of strips lie on a sheet on its side.
+// stripGrid is where a number of strips lie on a sheet on its side. One alone is
+// the sheet, and is not cut.
 func (c composer) stripGrid(strips int) *grid {
-	g := &grid{paper: paperSize{c.size.height, c.size.width}, cols: 1, rows: strips, x: sheetMargin, y: sheetMargin}
+	g := &grid{paper: paperSize{c.size.height, c.size.width}, cols: 1, rows: strips}
+	if strips == 1 {
+		g.cell = g.paper
+		return g
+	}
+	g.x, g.y = sheetMargin, sheetMargin
 	g.cell = paperSize{g.paper.width - 2*sheetMargin, (g.paper.height - 2*sheetMargin) / typeset.Points(strips)}
 	g.words = "Print at 100 %, one side. Cut at the marks. Stand it where it is seen before the stop is reached."
 	return g
 }
 
 // notice sets a strip in the largest type that fits the first of the sheets that
-// holds it. A caution on one line is read sooner than a larger one on two.
+// holds it: the caution as large as may be, and then what to do. A caution on one
+// line is read sooner than a larger one on two.
 func (c composer) notice(n notice, sheets []*grid, into *draw.Node) (draw.Page, *grid, error) {
 	var why error
 	for _, g := range sheets {
@@ -92,8 +99,9 @@ func (c composer) notice(n notice, sheets []*grid, into *draw.Node) (draw.Page, 
 		d := c
 		d.press = &press
 		for _, oneLine := range []bool{true, false} {
-			for step := sizeSteps; step >= 0; step-- {
-				page, err := d.at(step, content{}, func(c composer, _ content, into *draw.Node) ([]draw.Item, error) {
+			for _, steps := range stripSteps() {
+				page, err := d.at(steps.caution, content{}, func(c composer, _ content, into *draw.Node) ([]draw.Item, error) {
+					c.text = c.paper.Text.at(steps.advice, sizeSteps)
 					return c.strip(n, oneLine, into)
 				}, into)
 				if err == nil {
@@ -106,6 +114,19 @@ func (c composer) notice(n notice, sheets []*grid, into *draw.Node) (draw.Page, 
 		}
 	}
 	return draw.Page{}, nil, fmt.Errorf("%w on %s for a strip that can be read from where people stand; choose larger paper", why, c.paperName)
+}
+
+// stepsOf are the sizes that are tried for a strip.
+type stepsOf struct{ caution, advice int }
+
+func stripSteps() []stepsOf {
+	var all []stepsOf
+	for caution := sizeSteps; caution >= 0; caution-- {
+		for advice := sizeSteps; advice >= 0; advice -= 3 {
+			all = append(all, stepsOf{caution, advice})
+		}
+	}
+	return all
 }
 
 // strip sets one caution at the composer's size.
@@ -137,7 +158,7 @@ func (c composer) strip(n notice, oneLine bool, into *draw.Node) ([]draw.Item, e
 			return nil, fieldError(field, err)
 		}
 		if field == fieldAsOf && len(last.items) > 0 && last.width+c.gap+b.width <= c.measure() {
-			foot.put(b, c.measure()-b.width, foot.height-b.height)
+			foot.put(b, c.measure()-b.width, foot.height-(last.height+b.height)/2)
 			continue
 		}
 		foot.below(b, c.gap/2)
@@ -170,7 +191,7 @@ func (c composer) cautionBand(label string, oneLine bool, heading *draw.Node) (b
 	box := draw.Rect{W: c.measure(), H: set.height + pad}
 	b := block{nodes: []*draw.Node{heading}}
 	b.items = []draw.Item{{Box: box, Ground: true, Shape: draw.Rounded(box, pad/2, c.face.Colours.Caution)}}
-	b.put(set, (box.W-set.width)/2, pad/2)
+	b.put(set, pad, pad/2)
 	b.width, b.height = box.W, box.H
 	return b, nil
 }

@@ -70,8 +70,7 @@ func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, 
 
 // at sets a side at one of the sizes.
 func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.Page, error) {
-	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
-	c.leading, c.gap = c.paper.Leading.at(step, sizeSteps), c.paper.Gap.at(step, sizeSteps)
+	c.sized(step)
 	into.Kids = nil
 	page := draw.Page{Width: c.size.width, Height: c.size.height}
 	if c.draft {
@@ -84,6 +83,12 @@ func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.P
 	items, err := sheet(c, k, into)
 	page.Items = append(page.Items, items...)
 	return page, roomOr(err)
+}
+
+// sized takes one of the sizes between the face's limits.
+func (c *composer) sized(step int) {
+	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
+	c.leading, c.gap = c.paper.Leading.at(step, sizeSteps), c.paper.Gap.at(step, sizeSteps)
 }
 
 // isTight reports whether narrower words would help.

@@ -27,8 +27,7 @@ type placed struct {
 }
 
 func newPaged(c composer, w walk, what TourPaper, step int) paged {
-	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
-	c.leading, c.gap = c.paper.Leading.at(step, sizeSteps), c.paper.Gap.at(step, sizeSteps)
+	c.sized(step)
 	return paged{composer: c, walk: w, what: what, root: &draw.Node{Role: draw.RoleDocument}}
 }
 

@@ -97,6 +97,18 @@ func howToPrint(duplex bool, flip string) string {
 	return "Print at 100 %, one side."
 }
 
+// howToPrint tells whoever prints these cards which settings to choose.
+func (o Options) howToPrint() string {
+	if o.Sheet.Up < 2 {
+		return howToPrint(len(o.Faces) > 1, "long")
+	}
+	words := howToPrint(len(o.Faces) > 1, o.Sheet.Flip)
+	if g, err := o.Sheet.grid(o.Paper, paperSizes()[o.Paper], len(o.Faces) > 1); err == nil {
+		words = g.words
+	}
+	return words
+}
+
 // isLike reports whether a card can be set on a cell of a sheet.
 func isLike(cell, card paperSize) bool {
 	near := func(a, b typeset.Points) bool {
@@ -146,6 +158,9 @@ func (c composer) imposed(g *grid, pages []draw.Page, faces int) ([]draw.Page, e
 // how to print the sheet; or else they stand on the lines of the cuts, away from
 // the edges that a printer leaves white.
 func (c composer) marks(g *grid) ([]draw.Item, error) {
+	if g.cell == g.paper {
+		return nil, nil
+	}
 	black := draw.Colour{}
 	thick, off, long := typeset.Point/2, typeset.Millimetres(1), typeset.Millimetres(5)
 	var items []draw.Item

@@ -47,6 +47,8 @@ type cardsReport struct {
 	Withheld map[string]string `json:"withheld,omitempty"` // stop → why
 	Said     string            `json:"said,omitempty"`     // with --say: the cards as text
 	Unfit    []string          `json:"unfit,omitempty"`    // cards that do not fit, and what to lose
+	RunsOn   []string          `json:"runs_on,omitempty"`  // backs that take more sides than one, and what to lose
+	Print    string            `json:"print,omitempty"`    // the settings to print with
 }
 
 func (a *app) cardsCommand() *cobra.Command {
@@ -56,7 +58,9 @@ func (a *app) cardsCommand() *cobra.Command {
 		Short: "Print the stop cards of a tour: fronts for visitors, backs for the guide",
 		Long: `Make one PDF with a card for each story of each stop. A stop with nothing cleared
 gets a sheet for the guide only that says why, and so does a card whose text does not
-fit, with the words to lose; the other cards print all the same, and the exit code is 1. Printing is recorded, card by card.
+fit, with the words to lose; the other cards print all the same, and the exit code is 1. A
+back that does not fit runs on to further sheets for the guide, after its card, marked
+"2 of 3". Printing is recorded, card by card.
 
 --draft shows every story as it stands, stamped DRAFT on every page, and records nothing.
 --changed prints the cards that are no longer true (see opencowl reprint) or were never
@@ -268,7 +272,18 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, r
 		}
 	}
 	s.app.say("%s: %d cards as of %s", o.out, len(report.Cards), s.today.Words())
+	report.Print = sheets.HowToPrint
+	s.app.say("%s", report.Print)
 	s.sayWithheld(report.Withheld)
+	for _, err := range sheets.RunsOn {
+		report.RunsOn = append(report.RunsOn, lines(err)...)
+	}
+	if n := len(report.RunsOn); n > 0 {
+		s.app.say("%s on to further sheets, for the guide, which come after their cards:", map[bool]string{true: "1 back runs", false: fmt.Sprintf("%d backs run", n)}[n == 1])
+	}
+	for _, why := range report.RunsOn {
+		s.app.say("  %s", why)
+	}
 	for _, err := range sheets.Unfit {
 		report.Unfit = append(report.Unfit, lines(err)...)
 	}

@@ -123,7 +123,7 @@ func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 		}
 		failures := []error{err}
 		if err == nil {
-			failures = sheets.Unfit
+			failures = append(sheets.Unfit, sheets.RunsOn...)
 		}
 		for _, failure := range failures {
 			var overflow *card.Overflow

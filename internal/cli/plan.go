@@ -289,7 +289,7 @@ func (a *app) planTour(ctx context.Context, id string, o planOptions) (*planRepo
 		s.app.say("%s: the %s, as of %s", file.File, paperOf(file.Sheet), s.today.Words())
 	}
 	if slices.ContainsFunc(files, func(f sheetFile) bool { return paperOf(f.Sheet) == card.CautionStrips }) {
-		s.app.say("print the caution strips at 100 %%, on one side, and cut at the marks; the site's rules and the person in charge come first")
+		s.app.say("print the caution strips at 100 %%, on one side, and cut where there are marks; the site's rules and the person in charge come first")
 	}
 	return s.planReport(p, f, files), nil
 }
