@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -17,13 +16,32 @@ import (
 
 // telling is one place where a story, or a correction to it, has been told.
 type telling struct {
-	Story      string `json:"story"`
-	Where      string `json:"where"` // card, edition or page; correction: that it was written
-	What       string `json:"what"`
-	On         string `json:"on"`
-	Count      int    `json:"count"` // cards printed, letters sent
-	Old        bool   `json:"old"`   // the words have changed since
-	Correction string `json:"correction,omitempty"`
+	Story      string        `json:"story"`
+	Where      string        `json:"where"` // card, edition or page; correction: that it was written
+	What       string        `json:"what"`
+	On         string        `json:"on"`
+	Count      int           `json:"count"` // cards printed, letters sent
+	Old        bool          `json:"old"`   // the words have changed since
+	Correction string        `json:"correction,omitempty"`
+	Binned     []binnedSides `json:"binned,omitempty"` // of a card
+}
+
+// binnedSides are the faces of a printed card that were thrown away on a day.
+type binnedSides struct {
+	Faces []string `json:"faces"`
+	On    string   `json:"on"`
+}
+
+// words says of a telling what and where, and what has become of it.
+func (t telling) words() string {
+	said := t.What
+	if t.Old {
+		said += ", in old words"
+	}
+	for _, b := range t.Binned {
+		said += fmt.Sprintf("; %s in the bin since %s", strings.Join(b.Faces, " and "), b.On)
+	}
+	return said
 }
 
 func (a *app) traceCommand() *cobra.Command {
@@ -32,7 +50,8 @@ func (a *app) traceCommand() *cobra.Command {
 		Short: "Where it has been told: cards, editions, pages, with dates",
 		Long: `List every place where a story, or every story about a part, has been told: printed
 cards, editions with the number of letters sent, and pages of the archive. What was told
-in words that have changed since is marked old. Corrections follow their story, each with
+in words that have changed since is marked old, and of a card that was thrown away it
+says since when it is in the bin. Corrections follow their story, each with
 where it has gone.`,
 		Example: "  opencowl trace hull-floor-stiffener\n  opencowl trace floor-stiffener --json",
 		Args:    args(1, 1, "the id of a part or of a story"),
@@ -54,11 +73,7 @@ where it has gone.`,
 					return err
 				}
 				for _, t := range told {
-					old := ""
-					if t.Old {
-						old = ", in old words"
-					}
-					a.say("  %s  %-8s %s%s", t.On, t.Where, t.What, old)
+					a.say("  %s  %-8s %s", t.On, t.Where, t.words())
 				}
 				if len(told) == 0 {
 					a.say("  not told anywhere yet")
@@ -111,14 +126,24 @@ func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, e
 	if err != nil {
 		return nil, err
 	}
+	cards := map[int64]int{} // the row of a printing → its place in all
 	for _, r := range rows {
 		on := r.At.In(s.ws.Settings.Workshop.Timezone.Location).Format("2006-01-02")
 		switch r.Kind {
-		case "printed":
-			var p printedCard
-			if err := json.Unmarshal(r.Detail, &p); err != nil {
-				return nil, fmt.Errorf("ledger row %d cannot be read back: %w", r.Seq, err)
+		case kindBinned:
+			var b binning
+			if err := readBack(r, &b); err != nil {
+				return nil, err
 			}
+			if i, printed := cards[b.Printed]; printed {
+				all[i].Binned = append(all[i].Binned, binnedSides{b.Faces, on})
+			}
+		case kindPrinted:
+			var p printedCard
+			if err := readBack(r, &p); err != nil {
+				return nil, err
+			}
+			cards[r.Seq] = len(all)
 			all = append(all, telling{Story: u.ID, Where: "card", What: fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper), On: on, Count: 1, Old: p.Words != u.Digest})
 		case "published":
 			all = append(all, telling{Story: u.ID, Where: "page", What: "the archive", On: on, Count: 1, Old: r.Digest != u.Digest})
