@@ -69,7 +69,7 @@ type Sheets struct {
 
 	// RunsOn says of each card whose back takes more sides than one, how many, and
 	// what would make it fit one.
-	RunsOn []error
+	RunsOn []*RunsOn
 	// HowToPrint tells whoever prints which settings to choose.
 	HowToPrint string
 
@@ -88,7 +88,6 @@ type Printed struct {
 	Number      string // "3", or "3a" where a stop has several stories
 	GuideOnly   bool   // stands in for a card that may not be shown, or does not fit
 	Digest      string // of all that both faces say and show, but for the as-of date
-	Sides       int    // of its back; more than one where it runs on
 }
 
 // Deck prints a card for each story of each stop. A stop with something
@@ -157,7 +156,7 @@ func pictures(ctx context.Context, pages []draw.Page, perInch int) ([][]byte, er
 type laid struct {
 	doc    *draw.Document
 	cards  []Printed
-	runsOn []error
+	runsOn []*RunsOn
 	unfit  []error
 }
 
@@ -195,15 +194,12 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		case !c.content.GuideOnly:
 			shown++
 		}
-		printed := c.content.printed()
-		printed.Sides = 1
 		if c.runsOn != nil {
-			printed.Sides = c.runsOn.Sides
 			l.runsOn = append(l.runsOn, c.runsOn)
 		}
 		l.doc.Pages = append(l.doc.Pages, c.pages...)
 		l.doc.Root.Kids = append(l.doc.Root.Kids, c.section)
-		l.cards = append(l.cards, printed)
+		l.cards = append(l.cards, c.content.printed())
 	}
 	if p.sheet != nil {
 		c := composer{press: p, face: p.front, paper: p.paper[p.front]}

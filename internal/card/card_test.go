@@ -204,7 +204,7 @@ func TestOverflowNamesTheFieldAndEnoughWords(t *testing.T) {
 
 func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
 	f := short(t)
-	f.Talk = strings.Repeat("Tell them how it was found and what it cost. ", 60)
+	f.CameOff = strings.Repeat("It came off with a bang. ", 30)
 	g := f
 	g.ID = "other"
 	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f), cleared.NewStory(g))), options("a5"))
@@ -212,7 +212,7 @@ func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
 	for _, o := range overflows(err) {
 		got[o.Card+" "+o.Face+" "+o.Field] = true
 	}
-	if want := map[string]bool{"3a back talk": true, "3b back talk": true}; !maps.Equal(got, want) {
+	if want := map[string]bool{"3a front came_off": true, "3b front came_off": true}; !maps.Equal(got, want) {
 		t.Errorf("overflows %v; want %v", got, want)
 	}
 }
@@ -244,29 +244,30 @@ func TestCardThatDoesNotFitLeavesTheOthersToPrint(t *testing.T) {
 	}
 }
 
-// Whoever prints an hour before the talk cannot change cleared words.
+// Whoever prints an hour before the talk cannot change cleared words: what fits is
+// named for a front, and a back runs on.
 func TestOverflowNamesThePaperAndTheSideThatWouldPrint(t *testing.T) {
 	f := short(t)
-	f.Talk = strings.TrimSpace(strings.Repeat("Tell them how it was found and what it cost. ", 14))
+	f.CameOff = strings.TrimSpace(strings.Repeat("It came off with a bang. ", 18))
 	tour := tourOf(stopOf(3, cleared.NewStory(f)))
 	_, err := Deck(t.Context(), settings(), tour, options("a6"))
-	for _, want := range []string{`out of "talk"`, "or print it on a5", "the fronts fit on a6; they can be printed alone"} {
+	for _, want := range []string{`out of "came_off"`, "or print it on a5", "the backs fit on a6; they can be printed alone"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("Deck on a6 = %v; want %q in it", err, want)
 		}
 	}
-	mustDeck(t, tour, options("a6", front))
-	mustDeck(t, tour, options("a5", back))
+	mustDeck(t, tour, options("a6", back))
+	mustDeck(t, tour, options("a5", front))
 
-	f.Talk = strings.Repeat(f.Talk+" ", 2)
-	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
+	f.CameOff = strings.Repeat("It came off with a bang. ", 29)
+	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
 	if all := overflows(err); len(all) != 1 || !slices.Equal(all[0].Fits, []string{"a4", "letter"}) {
-		t.Errorf("a long talk on a5: %v; want it to fit on a4 and letter", err)
+		t.Errorf("a long front on a5: %v; want it to fit on a4 and letter", err)
 	}
-	f.Talk = strings.Repeat(f.Talk+" ", 4)
-	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
+	f.CameOff = strings.Repeat(f.CameOff+" ", 4)
+	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
 	if err == nil || strings.Contains(err.Error(), "print it on") {
-		t.Errorf("a talk too long for any paper: %v; want no paper offered", err)
+		t.Errorf("a text too long for any paper: %v; want no paper offered", err)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"example.org/opencowl/internal/card/draw"
@@ -84,7 +85,7 @@ func (c composer) stripGrid(strips int) *grid {
 	}
 	g.x, g.y = sheetMargin, sheetMargin
 	g.cell = paperSize{g.paper.width - 2*sheetMargin, (g.paper.height - 2*sheetMargin) / typeset.Points(strips)}
-	g.words = "Print at 100 %, one side. Cut at the marks. Stand it where it is seen before the stop is reached."
+	g.words = []string{"Print at 100 %, one side. Cut at the marks. Stand it where it is seen before the stop is reached."}
 	return g
 }
 
@@ -151,20 +152,37 @@ func (c composer) strip(n notice, oneLine bool, into *draw.Node) ([]draw.Item, e
 		}
 		blocks = append(blocks, b)
 	}
-	var foot, last block
-	for _, field := range c.face.Foot {
+	var lines []block
+	day := 0 // the place of the as-of date among them
+	for i, field := range c.face.Foot {
 		b, err := parts[field]()
 		if err != nil {
 			return nil, fieldError(field, err)
 		}
-		if field == fieldAsOf && len(last.items) > 0 && last.width+c.gap+b.width <= c.measure() {
-			foot.put(b, c.measure()-b.width, foot.height-(last.height+b.height)/2)
-			continue
+		if field == fieldAsOf {
+			day = i
 		}
-		foot.below(b, c.gap/2)
-		last = b
+		lines = append(lines, b)
+	}
+	var foot block
+	for _, line := range c.dayBeside(lines, day) {
+		foot.below(line, c.gap/2)
 	}
 	return c.pile(blocks, foot, into)
+}
+
+// dayBeside moves the as-of date to the right of the line above or below it, if
+// there is room.
+func (c composer) dayBeside(lines []block, day int) []block {
+	b := lines[day]
+	for _, i := range []int{day - 1, day + 1} {
+		if i < 0 || i >= len(lines) || lines[i].width+c.gap+b.width > c.measure() {
+			continue
+		}
+		lines[i].put(b, c.measure()-b.width, max(0, (lines[i].height-b.height)/2))
+		return slices.Delete(lines, day, day+1)
+	}
+	return lines
 }
 
 // stripLine sets words across a strip; no words take no room.

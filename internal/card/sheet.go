@@ -38,7 +38,9 @@ type grid struct {
 	x, y       typeset.Points // the top left corner of the first card
 	turned     bool           // the back of a sheet is turned by half a turn
 	filled     bool           // the cards fill the sheet, so that all cuts run between two cards
-	words      string         // for whoever prints and cuts, in the bottom margin
+	// words tell whoever prints and cuts how to: in the bottom margin, one below each
+	// column, and the next in the top margin.
+	words []string
 }
 
 // grid works out where cards of a paper lie. Two cards lie side by side on a
@@ -79,34 +81,34 @@ func (s Sheet) grid(card string, size paperSize, duplex bool) (*grid, error) {
 	}
 	g.x = (g.paper.width - typeset.Points(g.cols)*g.cell.width) / 2
 	g.y = (g.paper.height - typeset.Points(g.rows)*g.cell.height) / 2
-	g.words = howToPrint(duplex, s.Flip) + " Cut at the marks: " + strings.ToUpper(card) + "."
+	cut := "Cut at the marks: " + strings.ToUpper(card) + "."
 	switch {
 	case g.filled:
-		g.words = howToPrint(duplex, s.Flip) + " Cut through the middle, at the marks."
+		cut = "Cut through the middle, at the marks."
 	case g.cell != size:
-		g.words = fmt.Sprintf("%s Cut at the marks: %d × %d mm, not %s.", howToPrint(duplex, s.Flip), millimetres(g.cell.width), millimetres(g.cell.height), strings.ToUpper(card))
+		cut = fmt.Sprintf("Cut at the marks: %d × %d mm, not %s.", millimetres(g.cell.width), millimetres(g.cell.height), strings.ToUpper(card))
 	}
+	g.words = append(howToPrint(duplex, s.Flip), cut)
 	return g, nil
 }
 
 // howToPrint says how sides are printed so that each back lies behind its front.
-func howToPrint(duplex bool, flip string) string {
+func howToPrint(duplex bool, flip string) []string {
 	if duplex {
-		return fmt.Sprintf("Print at 100 %%, double-sided, flip on the %s edge.", flip)
+		return []string{"Print at 100 %, double-sided.", fmt.Sprintf("Flip on the %s edge.", flip)}
 	}
-	return "Print at 100 %, one side."
+	return []string{"Print at 100 %, one side."}
 }
 
 // howToPrint tells whoever prints these cards which settings to choose.
 func (o Options) howToPrint() string {
-	if o.Sheet.Up < 2 {
-		return howToPrint(len(o.Faces) > 1, "long")
+	words := howToPrint(len(o.Faces) > 1, "long")
+	if o.Sheet.Up > 1 {
+		if g, err := o.Sheet.grid(o.Paper, paperSizes()[o.Paper], len(o.Faces) > 1); err == nil {
+			words = g.words
+		}
 	}
-	words := howToPrint(len(o.Faces) > 1, o.Sheet.Flip)
-	if g, err := o.Sheet.grid(o.Paper, paperSizes()[o.Paper], len(o.Faces) > 1); err == nil {
-		words = g.words
-	}
-	return words
+	return strings.Join(words, " ")
 }
 
 // isLike reports whether a card can be set on a cell of a sheet.
@@ -198,9 +200,16 @@ func (c composer) marks(g *grid) ([]draw.Item, error) {
 		across(right+off, y)
 	}
 	c.breaks = false
-	set, err := c.set([]ink{{g.words, c.face.text, c.face.Colours.Text, nil}}, leastType, 100, typeset.Measure{Width: 1 << 40})
-	if err != nil {
-		return nil, err
+	for i, words := range g.words {
+		set, err := c.set([]ink{{words, c.face.text, c.face.Colours.Text, nil}}, leastType, 100, typeset.Measure{Width: 1 << 40})
+		if err != nil {
+			return nil, err
+		}
+		x, y := g.x+typeset.Points(i%g.cols)*g.cell.width+typeset.Millimetres(3), bottom+off+typeset.Micrometres(500)
+		if i >= g.cols {
+			y = g.y - off - typeset.Micrometres(500) - set.height
+		}
+		items = append(items, set.at(x, y)...)
 	}
-	return append(items, set.at(g.x+typeset.Millimetres(3), bottom+off+typeset.Micrometres(500))...), nil
+	return items, nil
 }

@@ -123,7 +123,10 @@ func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 		}
 		failures := []error{err}
 		if err == nil {
-			failures = append(sheets.Unfit, sheets.RunsOn...)
+			failures = sheets.Unfit
+			for _, back := range sheets.RunsOn {
+				failures = append(failures, back)
+			}
 		}
 		for _, failure := range failures {
 			var overflow *card.Overflow
