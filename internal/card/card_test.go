@@ -259,7 +259,7 @@ func TestOverflowNamesThePaperAndTheSideThatWouldPrint(t *testing.T) {
 	mustDeck(t, tour, options("a6", back))
 	mustDeck(t, tour, options("a5", front))
 
-	f.CameOff = strings.Repeat("It came off with a bang. ", 29)
+	f.CameOff = strings.Repeat("It came off with a bang. ", 27)
 	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
 	if all := overflows(err); len(all) != 1 || !slices.Equal(all[0].Fits, []string{"a4", "letter"}) {
 		t.Errorf("a long front on a5: %v; want it to fit on a4 and letter", err)

@@ -91,7 +91,7 @@ func (c composer) overflow(k content, sheet layout) error {
 	case failure != nil:
 		return failure
 	case words > len(drops):
-		return fmt.Errorf("card %s (%s), %s: %w on %s even without its text; choose larger paper, or fewer credits and cautions", k.Number, k.name(), c.side, errNoRoom, c.paperName)
+		return fmt.Errorf("%w on %s even without its text; choose larger paper, or fewer credits and cautions", errNoRoom, c.paperName)
 	}
 	lost := map[string]int{}
 	for _, field := range drops[:words] {
