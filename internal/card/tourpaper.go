@@ -48,6 +48,26 @@ func (p TourPaper) papers() []string {
 	return []string{"a5", "a4", "letter"}
 }
 
+// CheckPapers reads how the papers look, without printing any: its error joins
+// whatever is out of bounds in their faces.
+func CheckPapers(theme fs.FS) error {
+	var all []error
+	fonts := map[string]*typeset.Font{}
+	for _, what := range []TourPaper{RunSheet, PropList, CautionStrips} {
+		f, err := readFace(theme, what.face(), false, fonts)
+		if err != nil {
+			all = append(all, err)
+			continue
+		}
+		for _, name := range what.papers() {
+			if _, _, err := f.paper(name); err != nil {
+				all = append(all, err)
+			}
+		}
+	}
+	return errors.Join(all...)
+}
+
 // PaperOptions says how a paper is to be printed.
 type PaperOptions struct {
 	Paper string   // a5, a4 or letter; a run sheet is for a4 and letter

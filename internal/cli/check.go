@@ -102,7 +102,7 @@ func count(n int, one, more string) string {
 	return fmt.Sprintf("%d %s", n, more)
 }
 
-// checkCards lays out every card of every tour, so that whoever writes learns
+// checkCards lays out every card of every tour, and reads how the other papers look, so that whoever writes learns
 // what does not fit, and not the guide an hour before the talk. Text that does not
 // fit on A5 is advice, since it may fit on another paper; anything else stops.
 func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
@@ -112,6 +112,7 @@ func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 	}
 	opt := card.Options{Paper: "a5", Faces: []string{"front", "back"}, AsOf: s.today, Theme: theme}
 	var all []reading.Problem
+	all = append(all, faceProblems(card.CheckPapers(theme))...)
 	for _, id := range s.desk.Tours() {
 		tour, err := s.desk.DraftTour(id)
 		if err != nil {
@@ -137,6 +138,25 @@ func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 		}
 	}
 	return all, nil
+}
+
+// faceProblems takes an error about faces apart.
+func faceProblems(err error) []reading.Problem {
+	var one reading.Problem
+	joined, several := err.(interface{ Unwrap() []error })
+	switch {
+	case err == nil:
+		return nil
+	case several:
+		var all []reading.Problem
+		for _, e := range joined.Unwrap() {
+			all = append(all, faceProblems(e)...)
+		}
+		return all
+	case errors.As(err, &one):
+		return []reading.Problem{one}
+	}
+	return []reading.Problem{{Place: reading.Place{File: "themes/faces"}, Code: "face", Message: err.Error()}}
 }
 
 // ledgerReport is the machine output of check --ledger.
