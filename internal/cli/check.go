@@ -104,7 +104,8 @@ func count(n int, one, more string) string {
 
 // checkCards lays out every card of every tour, and reads how the other papers look, so that whoever writes learns
 // what does not fit, and not the guide an hour before the talk. Text that does not
-// fit on A5 is advice, since it may fit on another paper; anything else stops.
+// fit on A5 is advice, since it may fit on another paper, and a back runs on; anything
+// else stops.
 func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 	theme, err := s.ws.Theme()
 	if err != nil {
@@ -131,7 +132,8 @@ func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 		}
 		for _, failure := range failures {
 			var overflow *card.Overflow
-			advice := errors.As(failure, &overflow)
+			var runsOn *card.RunsOn
+			advice := errors.As(failure, &overflow) || errors.As(failure, &runsOn)
 			for _, line := range lines(failure) {
 				all = append(all, reading.Problem{Place: reading.Place{File: "tours/" + id + ".yaml"}, Code: "card", Message: line, Advice: advice})
 			}
