@@ -107,7 +107,7 @@ type placed struct {
 func newRunSheet(press *press, s cleared.Settings, t cleared.Tour, p tour.Plan, o SheetOptions, step int) *runSheet {
 	f := press.back
 	paper := *press.paper[f]
-	r := &runSheet{composer: composer{press: press, face: f, paper: &paper, side: "run sheet"}, settings: s, tour: t, plan: p, options: o}
+	r := &runSheet{composer: composer{press: press, face: f, paper: &paper, side: "run sheet", voice: press.voices.own()}, settings: s, tour: t, plan: p, options: o}
 	r.text, r.title = paper.Text.at(step, sizeSteps), paper.Title.at(step, sizeSteps)
 	r.leading, r.gap = paper.Leading.Most, paper.Gap.Most
 	paper.Number = max(r.text, paper.Small)
@@ -374,7 +374,7 @@ func (r *runSheet) visitWords(v tour.Visit, x typeset.Points) error {
 		return err
 	}
 	for _, s := range v.Stop.Stories() {
-		for _, words := range [][]storyLine{titleLine(s), showLine(s)} {
+		for _, words := range [][]storyLine{r.titleLine(s), showLine(s)} {
 			b, err := r.storyLines(words, other(s.Language(), r.language), width)
 			if err := put(b, err, r.gap/6, true); err != nil {
 				return err
@@ -426,9 +426,9 @@ type storyLine struct {
 }
 
 // titleLine is a story's title, and what is new in it.
-func titleLine(s cleared.Story) []storyLine {
+func (v voice) titleLine(s cleared.Story) []storyLine {
 	all := []storyLine{{entry{Lead: sentence(s.Title())}, true}}
-	if words := newsWords(s.Changes()); words != "" {
+	if words := v.newsWords(s.Changes()); words != "" {
 		all = append(all, storyLine{entry{Text: "New: " + words}, false})
 	}
 	return all
@@ -463,16 +463,16 @@ func visitTimes(v tour.Visit) string {
 
 // newsWords says what is new in a story for somebody who comes back, and quotes
 // nothing of the record.
-func newsWords(n cleared.Changes) string {
-	switch {
+func (v voice) newsWords(n cleared.Changes) string {
+	switch w := v.words.News; {
 	case n.Story:
-		return "the whole story."
+		return w.Story
 	case n.Words && n.Work:
-		return "the words have changed, and the work has moved on."
+		return w.WordsAndWork
 	case n.Words:
-		return "the words have changed."
+		return w.Words
 	case n.Work:
-		return "the work has moved on."
+		return w.Work
 	}
 	return ""
 }
@@ -586,7 +586,7 @@ func (r *runSheet) entries(heading, opening string, all []entry, together bool) 
 func (r *runSheet) fetch() error {
 	var all []entry
 	for _, f := range r.plan.Props() {
-		e := propEntries([]cleared.Prop{f.Prop})[0]
+		e := r.propEntries([]cleared.Prop{f.Prop})[0]
 		e.Lead = strings.TrimRight(e.Lead, ".") + fmt.Sprintf(", stop\u00a0%d.", f.Stop)
 		all = append(all, e)
 	}
