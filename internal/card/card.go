@@ -40,6 +40,9 @@ var ErrSheet = errors.New("these cards cannot share a sheet so")
 // ErrFace is for a face that cards do not have.
 var ErrFace = errors.New("no such face of a card")
 
+// ErrNoWords is for a language in which cards have nothing to say of themselves.
+var ErrNoWords = tongue.ErrNoWords
+
 // Options says how cards are to be printed.
 type Options struct {
 	Paper    string   // a6, a5, a4 or letter

@@ -32,7 +32,7 @@ func short(t testing.TB) cleared.StoryFields {
 func TestEveryPaperPrintsBothFaces(t *testing.T) {
 	for _, paper := range papers() {
 		sheets := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(short(t))), withheldStop()), options(paper))
-		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3"}, {Stop: "tail", Number: "4", GuideOnly: true}}
+		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3", Language: "en-GB"}, {Stop: "tail", Number: "4", GuideOnly: true, Language: "en-GB"}}
 		got := slices.Clone(sheets.Cards)
 		for i := range got {
 			if len(got[i].Digest) != 64 {

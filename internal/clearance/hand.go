@@ -452,9 +452,10 @@ func (d *Desk) LookAt(unit string, use cleared.Use) string {
 	return ""
 }
 
-// DigestOf is the digest of a unit as its words stand; "" when there is none.
-func (d *Desk) DigestOf(unit string) string {
-	if u, ok := d.byID[unit]; ok {
+// DigestOf is the digest of a story as its words stand in a language, "" for the
+// workshop's own; "" when there is none.
+func (d *Desk) DigestOf(story, language string) string {
+	if u, ok := d.byID[storyIn(story, language)]; ok {
 		return u.Digest
 	}
 	return ""

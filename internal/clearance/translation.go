@@ -235,6 +235,15 @@ func (d *Desk) whyNotIn(u *Unit, language string) string {
 	return ""
 }
 
+// Translates names the unit that a translation translates, and its language; nothing
+// for any other.
+func (u *Unit) Translates() (original, language string) {
+	if u.of == nil {
+		return "", ""
+	}
+	return u.of.ID, u.language
+}
+
 // titleOr and stopOr are the titles that a tour's translation gives.
 func (u *Unit) titleOr(title string) string {
 	if u.of == nil {
@@ -269,9 +278,9 @@ type Pair struct {
 
 // Beside sets a translation beside its original, text by text and fact by fact, for
 // the person who decides; nothing for a unit that translates none.
-func (d *Desk) Beside(u *Unit) (original, language string, texts, facts []Pair) {
+func (d *Desk) Beside(u *Unit) (texts, facts []Pair) {
 	if u.of == nil {
-		return "", "", nil, nil
+		return nil, nil
 	}
 	mine, theirs := d.printed(u), d.printed(u.of)
 	for _, t := range theirs {
@@ -295,7 +304,7 @@ func (d *Desk) Beside(u *Unit) (original, language string, texts, facts []Pair) 
 		}
 		facts = append(facts, pair)
 	}
-	return u.of.ID, u.language, texts, facts
+	return texts, facts
 }
 
 // printed lists what a unit says as it prints: claims by how sure they are, photos
