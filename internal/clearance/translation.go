@@ -227,10 +227,10 @@ func (d *Desk) Untranslated(tour, language string) map[string]string {
 func (d *Desk) whyNotIn(u *Unit, language string) string {
 	t, ok := d.byID[u.ID+"."+language]
 	if !ok {
-		return "has no translation"
+		return "it has no translation"
 	}
 	if why := d.whyNot(t); why != "" {
-		return "has a translation that " + why
+		return "its translation " + why
 	}
 	return ""
 }
@@ -289,6 +289,8 @@ func (d *Desk) Beside(u *Unit) (texts, facts []Pair) {
 		pair := Pair{Field: t.Field, Original: t.Value}
 		if i >= 0 {
 			pair.Translation = mine[i].Value
+		} else if t.Field == "body" {
+			continue // it may be left out
 		}
 		texts = append(texts, pair)
 	}

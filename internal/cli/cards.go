@@ -388,7 +388,7 @@ func (s *session) sayWithheld(why map[string]string) {
 // sayUntranslated tells the guide what comes in the workshop's own language.
 func (s *session) sayUntranslated(r *cardsReport) {
 	for _, unit := range slices.Sorted(maps.Keys(r.Untranslated)) {
-		s.app.say("%s %s into %s, and comes in %s", unit, r.Untranslated[unit], r.Language, s.ws.Settings.Workshop.Language)
+		s.app.say("%s comes in %s, not in %s: %s", unit, s.ws.Settings.Workshop.Language, r.Language, r.Untranslated[unit])
 	}
 }
 
