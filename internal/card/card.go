@@ -28,6 +28,7 @@ import (
 	"example.org/opencowl/internal/card/typeset"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/tongue"
 )
 
 // ErrPaper is for a paper that the cards cannot be printed on.
@@ -39,9 +40,13 @@ var ErrSheet = errors.New("these cards cannot share a sheet so")
 // ErrFace is for a face that cards do not have.
 var ErrFace = errors.New("no such face of a card")
 
+// ErrNoWords is for a language in which cards have nothing to say of themselves.
+var ErrNoWords = tongue.ErrNoWords
+
 // Options says how cards are to be printed.
 type Options struct {
 	Paper    string   // a6, a5, a4 or letter
+	Language string   // BCP 47; "" is the workshop's
 	Faces    []string // front, back, in the order of the pages
 	AsOf     day.Date // printed on the card, and outside its digest
 	Theme    fs.FS    // themes.Embedded() or themes.Over(workspace)
@@ -87,6 +92,7 @@ type Printed struct {
 	Stop, Story string // ids; no story on a sheet for the guide alone
 	Number      string // "3", or "3a" where a stop has several stories
 	GuideOnly   bool   // stands in for a card that may not be shown, or does not fit
+	Language    string // BCP 47: that it is in, which may not be the one asked for
 	Digest      string // of all that both faces say and show, but for the as-of date
 }
 
@@ -105,13 +111,21 @@ func DraftDeck(ctx context.Context, s cleared.Draft[cleared.Settings], t cleared
 }
 
 // Cards lists the cards of a tour as Deck would print them if all fit, without
-// laying them out: to compare with what was printed before.
-func Cards(s cleared.Settings, t cleared.Tour) []Printed {
+// laying them out: to compare with what was printed before. Of the options, Theme
+// and Language matter.
+func Cards(s cleared.Settings, t cleared.Tour, o Options) ([]Printed, error) {
+	v, err := readVoices(s, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := v.learnAll(t); err != nil {
+		return nil, err
+	}
 	var all []Printed
-	for _, k := range contents(s, t) {
+	for _, k := range v.contents(s, t) {
 		all = append(all, k.printed())
 	}
-	return all
+	return all, nil
 }
 
 func deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, draft bool) (*Sheets, error) {
@@ -166,9 +180,12 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	if err != nil {
 		return nil, err
 	}
-	l := &laid{doc: &draw.Document{Title: documentTitle(t, draft), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}, Print: o.print()}}
+	if err := p.voices.learnAll(t); err != nil {
+		return nil, err
+	}
+	l := &laid{doc: &draw.Document{Title: p.documentTitle(t), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}, Print: o.print()}}
 	shown := 0
-	all := contents(s, t)
+	all := p.voices.contents(s, t)
 	if len(all) == 0 {
 		return nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
 	}
@@ -179,9 +196,9 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		}
 	}
 	for i := range all {
-		all[i].News, all[i].NewsMark = newsLine(all[i].news, o.Returning)
+		all[i].News, all[i].NewsMark = all[i].newsLine(all[i].news, o.Returning)
 	}
-	cards, err := p.printAll(ctx, s, all, o.Faces)
+	cards, err := p.printAll(ctx, all, o.Faces)
 	if err != nil {
 		return nil, err
 	}
@@ -262,13 +279,13 @@ func parts(err error) []error {
 	return []error{err}
 }
 
-func documentTitle(t cleared.Tour, draft bool) string {
+func (p *press) documentTitle(t cleared.Tour) string {
 	title := t.Title()
 	if title == "" {
 		title = t.ID()
 	}
-	title += ": stop cards"
-	if draft {
+	title = tongue.Fill(p.voices.own().words.Document, "tour", title)
+	if p.draft {
 		return "DRAFT " + title
 	}
 	return title
@@ -283,6 +300,7 @@ type press struct {
 	asOf        day.Date
 	paperName   string
 	language    string
+	voices      *voices
 	draft       bool
 
 	theme  fs.FS
@@ -306,9 +324,13 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 			return nil, fmt.Errorf("%w: %q; the faces are front and back", ErrFace, name)
 		}
 	}
+	v, err := readVoices(s, o)
+	if err != nil {
+		return nil, err
+	}
 	fonts := map[string]*typeset.Font{}
 	p := &press{
-		asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{},
+		asOf: o.AsOf, paperName: o.Paper, language: v.asked, voices: v, draft: draft, paper: map[*face]*facePaper{},
 		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, guard: &sync.Mutex{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
 	}
 	for _, side := range []struct {
@@ -345,10 +367,12 @@ type printedCard struct {
 }
 
 // printAll lays out all cards, side by side.
-func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content, faces []string) ([]printedCard, error) {
+func (p *press) printAll(ctx context.Context, all []content, faces []string) ([]printedCard, error) {
 	for _, k := range all {
-		if err := p.learnToBreak(k.Language); err != nil {
-			return nil, err
+		for _, language := range []string{k.Language, k.labels, k.PlaceLanguage} {
+			if err := p.learnToBreak(language); err != nil {
+				return nil, err
+			}
 		}
 	}
 	cards := make([]printedCard, len(all))
@@ -357,7 +381,7 @@ func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content,
 	for w := range workers {
 		work.Go(func() {
 			for i := w; i < len(all) && ctx.Err() == nil; i += workers {
-				cards[i] = p.printOrStandIn(s, all[i], faces)
+				cards[i] = p.printOrStandIn(all[i], faces)
 			}
 		})
 	}
@@ -366,7 +390,7 @@ func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content,
 }
 
 // printOrStandIn lays out a card, or the sheet that tells the guide why it cannot be.
-func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) printedCard {
+func (p *press) printOrStandIn(k content, faces []string) printedCard {
 	c := p.print(k, faces)
 	switch {
 	case isUnfit(c.err) && k.GuideOnly:
@@ -374,7 +398,7 @@ func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) pr
 		return p.print(k.barest(), faces)
 	case isUnfit(c.err):
 		why := c.err
-		stand := unfitSheet(s, k, why)
+		stand := p.voices.unfitSheet(k, why)
 		if c = p.print(stand, faces); isUnfit(c.err) {
 			c = p.print(stand.barest(), faces)
 		}
@@ -390,7 +414,7 @@ func (p *press) print(k content, faces []string) printedCard {
 	var further []draw.Page
 	var furtherNodes []*draw.Node
 	for _, name := range faces {
-		side := &draw.Node{Role: draw.RoleSection}
+		side := &draw.Node{Role: draw.RoleSection, Language: other(k.labels, p.language)}
 		page, err := p.side(k, name, side)
 		nodes := []*draw.Node{side}
 		if name == back && !k.GuideOnly && isTooFull(err) {
@@ -425,7 +449,7 @@ func (p *press) print(k content, faces []string) printedCard {
 
 // backOf is ready to set the back of a card.
 func (p *press) backOf(k content) composer {
-	return composer{press: p, face: p.back, paper: p.paper[p.back], side: back, tongue: other(k.Language, p.language)}
+	return composer{press: p, face: p.back, paper: p.paper[p.back], side: back, voice: k.voice, tongue: other(k.Language, k.labels)}
 }
 
 // isTooFull reports whether a side lacks room, and nothing else.
@@ -471,7 +495,7 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 			k.News = nil // it stands below the timing, or else as a mark in the foot
 		}
 	}
-	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language)}
+	c := composer{press: p, face: f, paper: p.paper[f], side: name, voice: k.voice, tongue: other(k.Language, k.labels)}
 	page, err := c.largest(k, sheet, into)
 	if full := (crowded{}); len(k.News) > 0 && errors.As(err, &full) {
 		k.News = nil // its mark in the foot takes no room

@@ -32,7 +32,7 @@ func short(t testing.TB) cleared.StoryFields {
 func TestEveryPaperPrintsBothFaces(t *testing.T) {
 	for _, paper := range papers() {
 		sheets := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(short(t))), withheldStop()), options(paper))
-		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3"}, {Stop: "tail", Number: "4", GuideOnly: true}}
+		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3", Language: "en-GB"}, {Stop: "tail", Number: "4", GuideOnly: true, Language: "en-GB"}}
 		got := slices.Clone(sheets.Cards)
 		for i := range got {
 			if len(got[i].Digest) != 64 {
@@ -55,7 +55,7 @@ func TestStoriesAtOneStopAreLettered(t *testing.T) {
 	}
 	tour := tourOf(stopOf(3, stories...), stopNamed("wing", 7, stories[0]))
 	var got []string
-	for _, p := range Cards(settings(), tour) {
+	for _, p := range mustList(t, tour) {
 		got = append(got, p.Number+" "+p.Story)
 	}
 	if want := []string{"3a one", "3b two", "3c three", "7 one"}; !slices.Equal(got, want) {
@@ -74,14 +74,18 @@ func TestSameInputGivesTheSameBytes(t *testing.T) {
 	if !bytes.Equal(first.PDF, second.PDF) {
 		t.Error("two decks of the same tour differ")
 	}
-	if !slices.Equal(first.Cards, Cards(settings(), fullTour(t))) {
+	if !slices.Equal(first.Cards, mustList(t, fullTour(t))) {
 		t.Error("Cards lists other cards than Deck prints")
 	}
 }
 
 func digestOf(t *testing.T, s cleared.Settings, stop cleared.Stop) string {
 	t.Helper()
-	return Cards(s, tourOf(stop))[0].Digest
+	all, err := Cards(s, tourOf(stop), options("a5"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all[0].Digest
 }
 
 func TestDigestLeavesOutTheDayAndThePaper(t *testing.T) {
@@ -304,7 +308,7 @@ func TestSheetForTheGuidePrintsWhateverItQuotes(t *testing.T) {
 func TestEveryFrontDefersToTheLicensed(t *testing.T) {
 	f := short(t)
 	f.Props = nil
-	front := contents(settings(), tourOf(stopOf(3, cleared.NewStory(f))))[0].Front[fieldHandling]
+	front := contentsOf(t, tourOf(stopOf(3, cleared.NewStory(f))))[0].Front[fieldHandling]
 	if len(front.Entries) != 1 || !strings.Contains(front.Entries[0].Text, "not an airworthiness statement") {
 		t.Errorf("a story with nothing to hand round says %q; want that it is no airworthiness statement", front.Entries)
 	}
@@ -316,7 +320,7 @@ func TestGravestCautionStandsFirst(t *testing.T) {
 	f.Props = []cleared.Prop{{What: "pad in its bag", HandRound: cleared.LookOnly, Cautions: []cleared.Caution{
 		{Key: "propeller", Label: "Propeller"}, {Key: "asbestos", Label: "Asbestos"},
 	}}}
-	got := contents(settings(), tourOf(stopOf(3, cleared.NewStory(f))))[0].Cautions
+	got := contentsOf(t, tourOf(stopOf(3, cleared.NewStory(f))))[0].Cautions
 	if want := []string{"Asbestos", "Propeller", "Sharp edges", "Trip hazard"}; !slices.Equal(got, want) {
 		t.Errorf("cautions %q; want %q", got, want)
 	}
@@ -504,7 +508,7 @@ func TestStopWithSomethingWithheldAlsoPrintsASheetForTheGuide(t *testing.T) {
 	stop := cleared.NewStop(cleared.StopFields{
 		ID: "tail", Number: 5, At: "Under the tail", Stories: []cleared.Story{cleared.NewStory(short(t))}, Withheld: []string{"one story is stale"},
 	})
-	got := Cards(settings(), tourOf(stop))
+	got := mustList(t, tourOf(stop))
 	if len(got) != 2 || got[0].GuideOnly || !got[1].GuideOnly || got[1].Story != "" {
 		t.Errorf("cards %+v; want the story's and one for the guide alone", got)
 	}

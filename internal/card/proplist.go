@@ -125,7 +125,7 @@ func (l *propList) row(f tour.Fetch, list *draw.Node) (block, error) {
 	}
 	b.put(name, x, 0)
 	b.height = max(b.height, l.tick)
-	inks := []ink{{placesWords(f) + " ", l.face.strong, l.face.Colours.Quiet, body}, {handlingWords(f), l.face.text, l.face.Colours.Text, body}}
+	inks := []ink{{placesWords(f) + " ", l.face.strong, l.face.Colours.Quiet, body}, {l.handlingWords(f), l.face.text, l.face.Colours.Text, body}}
 	words, err := l.set(inks, l.text, l.leading, typeset.Measure{Width: width})
 	if err != nil {
 		return block{}, err
@@ -188,11 +188,11 @@ func placesWords(f tour.Fetch) string {
 
 // handlingWords says how a prop is handed round, and how it was made safe; stop by
 // stop where that differs.
-func handlingWords(f tour.Fetch) string {
+func (v voice) handlingWords(f tour.Fetch) string {
 	var ways []string // in the order of the walk
 	at := map[string][]int{}
 	for _, s := range f.Shown {
-		way := handRoundWords(s.Prop)
+		way := v.handRoundWords(s.Prop)
 		if len(at[way]) == 0 {
 			ways = append(ways, way)
 		}
@@ -215,9 +215,9 @@ func lowerFirst(s string) string {
 }
 
 // handRoundWords says how one prop is handed round, as the back of its card does.
-func handRoundWords(p cleared.Prop) string {
+func (v voice) handRoundWords(p cleared.Prop) string {
 	p.Cautions = nil
-	return propEntries([]cleared.Prop{p})[0].Text
+	return v.propEntries([]cleared.Prop{p})[0].Text
 }
 
 // careLabels names cautions, the gravest first, behind other words.

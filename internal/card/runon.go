@@ -7,6 +7,7 @@ import (
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
+	"example.org/opencowl/internal/tongue"
 )
 
 // RunsOn says of a back that it takes more sides than the one behind its front, and
@@ -132,7 +133,7 @@ type oneSide struct {
 
 func (c composer) sideOf(k content, number, of int) (oneSide, error) {
 	if number > 0 {
-		k.Title, k.Place = k.Title+", continued", ""
+		k.Title, k.Place = tongue.Fill(c.words.Back.RunsOn, "title", k.Title), ""
 		c.title = c.paper.Title.Least
 	}
 	var s oneSide
@@ -142,11 +143,11 @@ func (c composer) sideOf(k content, number, of int) (oneSide, error) {
 	}
 	rule := c.rule()
 	s.head.below(rule, c.gap)
-	count := "88 of 88"
+	side, sides := "88", "88"
 	if of > 0 {
-		count = fmt.Sprintf("%d of %d", number+1, of)
+		side, sides = fmt.Sprint(number+1), fmt.Sprint(of)
 	}
-	if s.foot, err = c.backFoot(k.whose() + ", " + count); err != nil {
+	if s.foot, err = c.backFoot(tongue.Fill(c.words.Back.Side, "whose", k.whose(), "side", side, "sides", sides)); err != nil {
 		return s, err
 	}
 	s.room = c.size.height - 2*c.paper.Margin - s.head.height - s.foot.height - 2*c.gap

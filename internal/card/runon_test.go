@@ -79,7 +79,11 @@ func TestBackThatDoesNotFitRunsOnWholeAndInOrder(t *testing.T) {
 // Running on makes no other card of it: its digest is that of its words.
 func TestCardThatRunsOnIsTheSameCard(t *testing.T) {
 	tr := tourOf(stopOf(3, wordy(t, "wordy", 30)))
-	small, large, listed := mustDeck(t, tr, options("a6")), mustDeck(t, tr, options("a4")), Cards(settings(), tr)
+	small, large := mustDeck(t, tr, options("a6")), mustDeck(t, tr, options("a4"))
+	listed, err := Cards(settings(), tr, options("a4"))
+	if err != nil {
+		t.Fatal(err)
+	}
 	if len(small.RunsOn) != 1 || len(large.RunsOn) != 0 {
 		t.Fatalf("runs on: %v on a6, %v on a4", small.RunsOn, large.RunsOn)
 	}

@@ -171,7 +171,7 @@ func (r *runSheet) visitWords(v tour.Visit, x typeset.Points) error {
 		return err
 	}
 	for _, s := range v.Stop.Stories() {
-		for _, words := range [][]storyLine{titleLine(s), showLine(s)} {
+		for _, words := range [][]storyLine{r.titleLine(s), showLine(s)} {
 			b, err := r.storyLines(words, other(s.Language(), r.language), width)
 			if err := put(b, err, r.gap/6, true); err != nil {
 				return err
@@ -223,9 +223,9 @@ type storyLine struct {
 }
 
 // titleLine is a story's title, and what is new in it.
-func titleLine(s cleared.Story) []storyLine {
+func (v voice) titleLine(s cleared.Story) []storyLine {
 	all := []storyLine{{entry{Lead: sentence(s.Title())}, true}}
-	if words := newsWords(s.Changes()); words != "" {
+	if words := v.newsWords(s.Changes()); words != "" {
 		all = append(all, storyLine{entry{Text: "New: " + words}, false})
 	}
 	return all
@@ -260,16 +260,16 @@ func visitTimes(v tour.Visit) string {
 
 // newsWords says what is new in a story for somebody who comes back, and quotes
 // nothing of the record.
-func newsWords(n cleared.Changes) string {
-	switch {
+func (v voice) newsWords(n cleared.Changes) string {
+	switch w := v.words.News; {
 	case n.Story:
-		return "the whole story."
+		return w.Story
 	case n.Words && n.Work:
-		return "the words have changed, and the work has moved on."
+		return w.WordsAndWork
 	case n.Words:
-		return "the words have changed."
+		return w.Words
 	case n.Work:
-		return "the work has moved on."
+		return w.Work
 	}
 	return ""
 }
@@ -342,7 +342,7 @@ func (r *runSheet) wayRound() error {
 func (r *runSheet) fetch() error {
 	var all []entry
 	for _, f := range r.plan.Props() {
-		all = append(all, entry{Lead: strings.TrimRight(capital(f.What), ".") + ", " + stopWords(f.Stops()) + ".", Text: strings.TrimSpace(handlingWords(f) + careLabels(f.Cautions()))})
+		all = append(all, entry{Lead: strings.TrimRight(capital(f.What), ".") + ", " + stopWords(f.Stops()) + ".", Text: strings.TrimSpace(r.handlingWords(f) + careLabels(f.Cautions()))})
 	}
 	return r.entries("Fetch before you start", "", all, false)
 }

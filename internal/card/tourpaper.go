@@ -175,11 +175,15 @@ func paperComposer(what TourPaper, s cleared.Settings, o PaperOptions, draft boo
 	if err != nil {
 		return composer{}, err
 	}
+	v, err := readVoices(s, Options{Theme: o.Theme})
+	if err != nil {
+		return composer{}, err
+	}
 	p := &press{
-		back: f, size: size, paperName: o.Paper, paper: map[*face]*facePaper{f: paper}, asOf: o.AsOf, language: s.Language(), draft: draft,
+		back: f, size: size, paperName: o.Paper, paper: map[*face]*facePaper{f: paper}, asOf: o.AsOf, language: v.asked, voices: v, draft: draft,
 		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, guard: &sync.Mutex{},
 	}
-	return composer{press: p, face: f, paper: paper, side: string(what)}, p.learnToBreak(p.language)
+	return composer{press: p, face: f, paper: paper, side: string(what), voice: v.own()}, p.learnToBreak(p.language)
 }
 
 // largestPaged sets a paper in the largest type that takes no more pages than the

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -118,11 +119,12 @@ func (s *session) traceCorrections(ctx context.Context, story *clearance.Unit) (
 	return all, nil
 }
 
-// tellings lists where a story or a correction has been told, oldest first within
-// each kind.
+// tellings lists where a story, a translation of one, or a correction has been told,
+// oldest first within each kind. The cards of a story are in any language.
 func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, error) {
 	var all []telling
-	rows, err := s.db.Ledger(ctx, store.Filter{Unit: u.ID})
+	original, language := u.Translates()
+	rows, err := s.db.Ledger(ctx, store.Filter{Unit: cmp.Or(original, u.ID)})
 	if err != nil {
 		return nil, err
 	}
@@ -143,9 +145,19 @@ func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, e
 			if err := readBack(r, &p); err != nil {
 				return nil, err
 			}
+			if original != "" && p.in() != language {
+				continue
+			}
+			what := fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper)
+			if p.Language != "" {
+				what += ", " + p.Language
+			}
 			cards[r.Seq] = len(all)
-			all = append(all, telling{Story: u.ID, Where: "card", What: fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper), On: on, Count: 1, Old: p.Words != u.Digest})
+			all = append(all, telling{Story: u.ID, Where: "card", What: what, On: on, Count: 1, Old: p.Words != s.desk.DigestOf(p.Story, p.in())})
 		case "published":
+			if original != "" {
+				continue // the archive is in the workshop's language
+			}
 			all = append(all, telling{Story: u.ID, Where: "page", What: "the archive", On: on, Count: 1, Old: r.Digest != u.Digest})
 		}
 	}
