@@ -91,7 +91,8 @@ func (c composer) stripGrid(strips int) *grid {
 
 // notice sets a strip in the largest type that fits the first of the sheets that
 // holds it: the caution as large as may be, and then what to do. A caution on one
-// line is read sooner than a larger one on two.
+// line is read sooner than a larger one on two; a word is broken only where there is
+// no other way.
 func (c composer) notice(n notice, sheets []*grid, into *draw.Node) (draw.Page, *grid, error) {
 	var why error
 	for _, g := range sheets {
@@ -99,11 +100,12 @@ func (c composer) notice(n notice, sheets []*grid, into *draw.Node) (draw.Page, 
 		press.size = g.cell
 		d := c
 		d.press = &press
-		for _, oneLine := range []bool{true, false} {
+		for _, how := range [...]struct{ oneLine, breaks bool }{{oneLine: true}, {}, {breaks: true}} {
+			d.breaks = how.breaks
 			for _, steps := range stripSteps() {
 				page, err := d.at(steps.caution, content{}, func(c composer, _ content, into *draw.Node) ([]draw.Item, error) {
 					c.text = c.paper.Text.at(steps.advice, sizeSteps)
-					return c.strip(n, oneLine, into)
+					return c.strip(n, how.oneLine, into)
 				}, into)
 				if err == nil {
 					return page, g, nil
@@ -114,7 +116,7 @@ func (c composer) notice(n notice, sheets []*grid, into *draw.Node) (draw.Page, 
 			}
 		}
 	}
-	return draw.Page{}, nil, fmt.Errorf("%w on %s for a strip that can be read from where people stand; choose larger paper", why, c.paperName)
+	return draw.Page{}, nil, fmt.Errorf("%s is too small for a strip that is read from where people stand; choose larger paper (%w)", c.paperName, why)
 }
 
 // stepsOf are the sizes that are tried for a strip.
