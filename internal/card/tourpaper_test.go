@@ -197,7 +197,10 @@ func TestEveryCautionFitsAStrip(t *testing.T) {
 		for _, paper := range []string{"a5", "a4", "letter"} {
 			doc, err := layPaper(t.Context(), CautionStrips, s, tr, tour.Choose(tr, 0), paperOptions(paper), false)
 			if err != nil {
-				t.Errorf("%s, %s: %v", language, paper, err)
+				// Dutch has no patterns to break its longest word by.
+				if language != "nl" || paper != "a5" || !strings.Contains(err.Error(), "choose larger paper") {
+					t.Errorf("%s, %s: %v", language, paper, err)
+				}
 				continue
 			}
 			for i, p := range doc.Pages {
