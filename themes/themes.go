@@ -1,4 +1,4 @@
-// Package themes embeds the card faces, the fonts, where words may be broken, and the Hugo themes of the
+// Package themes embeds the card faces, the words of cards, the fonts, where words may be broken, and the Hugo themes of the
 // archive and the letter. A workspace may lay a file of the same name over any
 // of them, in its own themes folder.
 package themes
@@ -11,7 +11,7 @@ import (
 	"strings"
 )
 
-//go:embed all:faces all:fonts all:hyphenation all:archive all:letter
+//go:embed all:faces all:words all:fonts all:hyphenation all:archive all:letter
 var embedded embed.FS
 
 // Embedded returns the themes as they were built in.

@@ -15,7 +15,11 @@ func sheetOfBack(c composer, k content, into *draw.Node) ([]draw.Item, error) {
 	if err != nil {
 		return nil, err
 	}
-	blocks := []block{head, c.rule()}
+	mark, err := c.notTranslated(k)
+	if err != nil {
+		return nil, err
+	}
+	blocks := []block{head, mark, c.rule()}
 	columns, right := c.columns()
 	var strips []strip
 	for _, field := range c.face.Fields {
@@ -72,7 +76,7 @@ func (c composer) backFoot(whose string) (block, error) {
 // sheetOfGuideOnly sets the sheet that stands in for a card: marked so that
 // nobody hands it out.
 func sheetOfGuideOnly(c composer, k content, into *draw.Node) ([]draw.Item, error) {
-	band, err := c.warningBand("For the guide only. Do not hand out or put on show.")
+	band, err := c.warningBand(c.words.Guide.Band)
 	if err != nil {
 		return nil, err
 	}
@@ -88,7 +92,7 @@ func sheetOfGuideOnly(c composer, k content, into *draw.Node) ([]draw.Item, erro
 		}
 		blocks = append(blocks, b)
 	}
-	foot, err := c.backFoot("For the guide only")
+	foot, err := c.backFoot(c.words.Guide.Only)
 	if err != nil {
 		return nil, err
 	}
@@ -119,7 +123,7 @@ func (c composer) printable(s section) section {
 func (s section) mapped(change func(string) string) section {
 	entries := make([]entry, len(s.Entries))
 	for i, e := range s.Entries {
-		entries[i] = entry{Lead: change(e.Lead), Text: change(e.Text)}
+		entries[i] = entry{Lead: change(e.Lead), Text: change(e.Text), Language: e.Language}
 	}
 	s.Entries = entries
 	return s

@@ -28,6 +28,7 @@ import (
 	"example.org/opencowl/internal/card/typeset"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/tongue"
 )
 
 // ErrPaper is for a paper that the cards cannot be printed on.
@@ -39,9 +40,13 @@ var ErrSheet = errors.New("these cards cannot share a sheet so")
 // ErrFace is for a face that cards do not have.
 var ErrFace = errors.New("no such face of a card")
 
+// ErrNoWords is for a language in which cards have nothing to say of themselves.
+var ErrNoWords = tongue.ErrNoWords
+
 // Options says how cards are to be printed.
 type Options struct {
 	Paper    string   // a6, a5, a4 or letter
+	Language string   // BCP 47; "" is the workshop's
 	Faces    []string // front, back, in the order of the pages
 	AsOf     day.Date // printed on the card, and outside its digest
 	Theme    fs.FS    // themes.Embedded() or themes.Over(workspace)
@@ -60,9 +65,18 @@ var ErrNothingToPrint = errors.New("no card is left to print")
 
 // Sheets is a printable file and what is in it.
 type Sheets struct {
-	PDF   []byte
-	PNG   [][]byte  // each page, drawn from the same layout, when Options.Pictures says so
-	Cards []Printed // in the order of printing; each has one page for each of Options.Faces
+	PDF []byte
+	PNG [][]byte // each page, drawn from the same layout, when Options.Pictures says so
+	// Cards are in the order of printing. Each has one page for each of Options.Faces,
+	// and behind those as many more sides as its back runs on to, filled up to whole
+	// cards.
+	Cards []Printed
+
+	// RunsOn says of each card whose back takes more sides than one, how many, and
+	// what would make it fit one.
+	RunsOn []*RunsOn
+	// HowToPrint tells whoever prints which settings to choose.
+	HowToPrint string
 
 	// Unfit says of each card that could not be printed why: an *Overflow for each
 	// field that is too long, or a character that the font lacks. Its place is taken
@@ -78,6 +92,7 @@ type Printed struct {
 	Stop, Story string // ids; no story on a sheet for the guide alone
 	Number      string // "3", or "3a" where a stop has several stories
 	GuideOnly   bool   // stands in for a card that may not be shown, or does not fit
+	Language    string // BCP 47: that it is in, which may not be the one asked for
 	Digest      string // of all that both faces say and show, but for the as-of date
 }
 
@@ -96,13 +111,21 @@ func DraftDeck(ctx context.Context, s cleared.Draft[cleared.Settings], t cleared
 }
 
 // Cards lists the cards of a tour as Deck would print them if all fit, without
-// laying them out: to compare with what was printed before.
-func Cards(s cleared.Settings, t cleared.Tour) []Printed {
+// laying them out: to compare with what was printed before. Of the options, Theme
+// and Language matter.
+func Cards(s cleared.Settings, t cleared.Tour, o Options) ([]Printed, error) {
+	v, err := readVoices(s, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := v.learnAll(t); err != nil {
+		return nil, err
+	}
 	var all []Printed
-	for _, k := range contents(s, t) {
+	for _, k := range v.contents(s, t) {
 		all = append(all, k.printed())
 	}
-	return all
+	return all, nil
 }
 
 func deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, draft bool) (*Sheets, error) {
@@ -114,7 +137,7 @@ func deck(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dr
 	if err := pdf.Write(&out, *l.doc); err != nil {
 		return nil, fmt.Errorf("write the cards of the tour %q: %w", t.ID(), err)
 	}
-	sheets := &Sheets{PDF: out.Bytes(), Cards: l.cards, Unfit: l.unfit, Instead: whatFits(l.unfit, o)}
+	sheets := &Sheets{PDF: out.Bytes(), Cards: l.cards, RunsOn: l.runsOn, HowToPrint: o.howToPrint(), Unfit: l.unfit, Instead: whatFits(l.unfit, o)}
 	if o.Pictures > 0 {
 		if sheets.PNG, err = pictures(ctx, l.doc.Pages, o.Pictures); err != nil {
 			return nil, err
@@ -145,9 +168,10 @@ func pictures(ctx context.Context, pages []draw.Page, perInch int) ([][]byte, er
 
 // laid is a deck before it is written to a file.
 type laid struct {
-	doc   *draw.Document
-	cards []Printed
-	unfit []error
+	doc    *draw.Document
+	cards  []Printed
+	runsOn []*RunsOn
+	unfit  []error
 }
 
 // lay makes the drawn document of a deck.
@@ -156,9 +180,12 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 	if err != nil {
 		return nil, err
 	}
-	l := &laid{doc: &draw.Document{Title: documentTitle(t, draft), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}}}
+	if err := p.voices.learnAll(t); err != nil {
+		return nil, err
+	}
+	l := &laid{doc: &draw.Document{Title: p.documentTitle(t), Language: p.language, Root: &draw.Node{Role: draw.RoleDocument}, Print: o.print()}}
 	shown := 0
-	all := contents(s, t)
+	all := p.voices.contents(s, t)
 	if len(all) == 0 {
 		return nil, fmt.Errorf("the tour %q has no stops, so there are no cards to print; add stops to the tour", t.ID())
 	}
@@ -169,9 +196,9 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		}
 	}
 	for i := range all {
-		all[i].News, all[i].NewsMark = newsLine(all[i].news, o.Returning)
+		all[i].News, all[i].NewsMark = all[i].newsLine(all[i].news, o.Returning)
 	}
-	cards, err := p.printAll(ctx, s, all, o.Faces)
+	cards, err := p.printAll(ctx, all, o.Faces)
 	if err != nil {
 		return nil, err
 	}
@@ -184,12 +211,16 @@ func lay(ctx context.Context, s cleared.Settings, t cleared.Tour, o Options, dra
 		case !c.content.GuideOnly:
 			shown++
 		}
+		if c.runsOn != nil {
+			l.runsOn = append(l.runsOn, c.runsOn)
+		}
 		l.doc.Pages = append(l.doc.Pages, c.pages...)
 		l.doc.Root.Kids = append(l.doc.Root.Kids, c.section)
 		l.cards = append(l.cards, c.content.printed())
 	}
 	if p.sheet != nil {
-		if l.doc.Pages, err = p.imposed(l.doc.Pages, len(o.Faces)); err != nil {
+		c := composer{press: p, face: p.front, paper: p.paper[p.front]}
+		if l.doc.Pages, err = c.imposed(p.sheet, l.doc.Pages, len(o.Faces)); err != nil {
 			return nil, err
 		}
 	}
@@ -248,13 +279,13 @@ func parts(err error) []error {
 	return []error{err}
 }
 
-func documentTitle(t cleared.Tour, draft bool) string {
+func (p *press) documentTitle(t cleared.Tour) string {
 	title := t.Title()
 	if title == "" {
 		title = t.ID()
 	}
-	title += ": stop cards"
-	if draft {
+	title = tongue.Fill(p.voices.own().words.Document, "tour", title)
+	if p.draft {
 		return "DRAFT " + title
 	}
 	return title
@@ -269,6 +300,7 @@ type press struct {
 	asOf        day.Date
 	paperName   string
 	language    string
+	voices      *voices
 	draft       bool
 
 	theme  fs.FS
@@ -293,9 +325,13 @@ func newPress(s cleared.Settings, o Options, draft bool) (*press, error) {
 			return nil, fmt.Errorf("%w: %q; the faces are front and back", ErrFace, name)
 		}
 	}
+	v, err := readVoices(s, o)
+	if err != nil {
+		return nil, err
+	}
 	fonts := map[string]*typeset.Font{}
 	p := &press{
-		asOf: o.AsOf, paperName: o.Paper, language: s.Language(), draft: draft, paper: map[*face]*facePaper{},
+		asOf: o.AsOf, paperName: o.Paper, language: v.asked, voices: v, draft: draft, paper: map[*face]*facePaper{},
 		theme: o.Theme, breaks: map[string]*typeset.Hyphenation{}, sizes: &qrSizes{}, guard: &sync.Mutex{}, codes: map[string]drawnQR{}, photos: map[string]jpegData{},
 	}
 	for _, side := range []struct {
@@ -326,15 +362,18 @@ type printedCard struct {
 	content content // what was printed: for an unfit card, the sheet in its place
 	pages   []draw.Page
 	section *draw.Node
-	unfit   error // why a sheet for the guide stands in for the card
-	err     error // what stops the whole deck
+	runsOn  *RunsOn // none: its back is on one side
+	unfit   error   // why a sheet for the guide stands in for the card
+	err     error   // what stops the whole deck
 }
 
 // printAll lays out all cards, side by side.
-func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content, faces []string) ([]printedCard, error) {
+func (p *press) printAll(ctx context.Context, all []content, faces []string) ([]printedCard, error) {
 	for _, k := range all {
-		if err := p.learnToBreak(k.Language); err != nil {
-			return nil, err
+		for _, language := range []string{k.Language, k.labels, k.PlaceLanguage} {
+			if err := p.learnToBreak(language); err != nil {
+				return nil, err
+			}
 		}
 	}
 	cards := make([]printedCard, len(all))
@@ -343,7 +382,7 @@ func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content,
 	for w := range workers {
 		work.Go(func() {
 			for i := w; i < len(all) && ctx.Err() == nil; i += workers {
-				cards[i] = p.printOrStandIn(s, all[i], faces)
+				cards[i] = p.printOrStandIn(all[i], faces)
 			}
 		})
 	}
@@ -352,7 +391,7 @@ func (p *press) printAll(ctx context.Context, s cleared.Settings, all []content,
 }
 
 // printOrStandIn lays out a card, or the sheet that tells the guide why it cannot be.
-func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) printedCard {
+func (p *press) printOrStandIn(k content, faces []string) printedCard {
 	c := p.print(k, faces)
 	switch {
 	case isUnfit(c.err) && k.GuideOnly:
@@ -360,7 +399,7 @@ func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) pr
 		return p.print(k.barest(), faces)
 	case isUnfit(c.err):
 		why := c.err
-		stand := unfitSheet(s, k, why)
+		stand := p.voices.unfitSheet(k, why)
 		if c = p.print(stand, faces); isUnfit(c.err) {
 			c = p.print(stand.barest(), faces)
 		}
@@ -373,18 +412,64 @@ func (p *press) printOrStandIn(s cleared.Settings, k content, faces []string) pr
 func (p *press) print(k content, faces []string) printedCard {
 	c := printedCard{content: k, section: &draw.Node{Role: draw.RoleSection}}
 	var failures []error
+	var further []draw.Page
+	var furtherNodes []*draw.Node
 	for _, name := range faces {
-		side := &draw.Node{Role: draw.RoleSection}
+		side := &draw.Node{Role: draw.RoleSection, Language: other(k.labels, p.language)}
 		page, err := p.side(k, name, side)
+		nodes := []*draw.Node{side}
+		if name == back && !k.GuideOnly && isTooFull(err) {
+			pages, sides, more := p.backOf(k).runOn(k.only(p.back))
+			if more == nil {
+				c.runsOn = &RunsOn{Card: k.Number, Story: k.name(), Paper: p.paperName, Sides: len(pages), Why: err}
+				page, nodes, err = pages[0], sides[:1], nil
+				further, furtherNodes = pages[1:], sides[1:]
+			}
+		}
 		if err != nil {
 			failures = append(failures, err)
 			continue
 		}
 		c.pages = append(c.pages, page)
-		c.section.Kids = append(c.section.Kids, side)
+		c.section.Kids = append(c.section.Kids, nodes...)
+	}
+	c.section.Kids = append(c.section.Kids, furtherNodes...)
+	c.pages = append(c.pages, further...)
+	// What runs on fills whole cards, so that each sheet keeps its front and back.
+	for len(further) > 0 && len(c.pages)%len(faces) > 0 {
+		page, err := p.backOf(k).blank(c.section)
+		if err != nil {
+			failures = append(failures, err)
+			break
+		}
+		c.pages = append(c.pages, page)
 	}
 	c.err = errors.Join(failures...)
 	return c
+}
+
+// backOf is ready to set the back of a card.
+func (p *press) backOf(k content) composer {
+	return composer{press: p, face: p.back, paper: p.paper[p.back], side: back, voice: k.voice, tongue: other(k.Language, k.labels)}
+}
+
+// isTooFull reports whether a side lacks room, and nothing else.
+func isTooFull(err error) bool {
+	full := crowded{}
+	return errors.As(err, &full) || errors.Is(err, errNoRoom)
+}
+
+// print is what the file asks of a printer: cards as large as they are, and backs
+// behind their fronts.
+func (o Options) print() draw.Print {
+	sides := draw.FlipLongEdge
+	switch {
+	case len(o.Faces) < 2:
+		sides = draw.OneSide
+	case o.Sheet.Up > 1 && o.Sheet.Flip == "short":
+		sides = draw.FlipShortEdge
+	}
+	return draw.Print{ActualSize: true, Sides: sides}
 }
 
 // other returns the language when it differs from that about it.
@@ -411,7 +496,7 @@ func (p *press) side(k content, name string, into *draw.Node) (draw.Page, error)
 			k.News = nil // it stands below the timing, or else as a mark in the foot
 		}
 	}
-	c := composer{press: p, face: f, paper: p.paper[f], side: name, tongue: other(k.Language, p.language), lines: new(typeset.Breaker)}
+	c := composer{press: p, face: f, paper: p.paper[f], side: name, voice: k.voice, tongue: other(k.Language, k.labels), lines: new(typeset.Breaker)}
 	page, err := c.largest(k, sheet, into)
 	if full := (crowded{}); len(k.News) > 0 && errors.As(err, &full) {
 		k.News = nil // its mark in the foot takes no room

@@ -32,7 +32,7 @@ func short(t testing.TB) cleared.StoryFields {
 func TestEveryPaperPrintsBothFaces(t *testing.T) {
 	for _, paper := range papers() {
 		sheets := mustDeck(t, tourOf(stopOf(3, cleared.NewStory(short(t))), withheldStop()), options(paper))
-		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3"}, {Stop: "tail", Number: "4", GuideOnly: true}}
+		want := []Printed{{Stop: "hull-floor", Story: "floor-stiffener", Number: "3", Language: "en-GB"}, {Stop: "tail", Number: "4", GuideOnly: true, Language: "en-GB"}}
 		got := slices.Clone(sheets.Cards)
 		for i := range got {
 			if len(got[i].Digest) != 64 {
@@ -55,7 +55,7 @@ func TestStoriesAtOneStopAreLettered(t *testing.T) {
 	}
 	tour := tourOf(stopOf(3, stories...), stopNamed("wing", 7, stories[0]))
 	var got []string
-	for _, p := range Cards(settings(), tour) {
+	for _, p := range mustList(t, tour) {
 		got = append(got, p.Number+" "+p.Story)
 	}
 	if want := []string{"3a one", "3b two", "3c three", "7 one"}; !slices.Equal(got, want) {
@@ -74,14 +74,18 @@ func TestSameInputGivesTheSameBytes(t *testing.T) {
 	if !bytes.Equal(first.PDF, second.PDF) {
 		t.Error("two decks of the same tour differ")
 	}
-	if !slices.Equal(first.Cards, Cards(settings(), fullTour(t))) {
+	if !slices.Equal(first.Cards, mustList(t, fullTour(t))) {
 		t.Error("Cards lists other cards than Deck prints")
 	}
 }
 
 func digestOf(t *testing.T, s cleared.Settings, stop cleared.Stop) string {
 	t.Helper()
-	return Cards(s, tourOf(stop))[0].Digest
+	all, err := Cards(s, tourOf(stop), options("a5"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all[0].Digest
 }
 
 func TestDigestLeavesOutTheDayAndThePaper(t *testing.T) {
@@ -204,7 +208,7 @@ func TestOverflowNamesTheFieldAndEnoughWords(t *testing.T) {
 
 func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
 	f := short(t)
-	f.Talk = strings.Repeat("Tell them how it was found and what it cost. ", 60)
+	f.CameOff = strings.Repeat("It came off with a bang. ", 30)
 	g := f
 	g.ID = "other"
 	_, err := Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f), cleared.NewStory(g))), options("a5"))
@@ -212,7 +216,7 @@ func TestOverflowsOfSeveralCardsComeTogether(t *testing.T) {
 	for _, o := range overflows(err) {
 		got[o.Card+" "+o.Face+" "+o.Field] = true
 	}
-	if want := map[string]bool{"3a back talk": true, "3b back talk": true}; !maps.Equal(got, want) {
+	if want := map[string]bool{"3a front came_off": true, "3b front came_off": true}; !maps.Equal(got, want) {
 		t.Errorf("overflows %v; want %v", got, want)
 	}
 }
@@ -244,29 +248,30 @@ func TestCardThatDoesNotFitLeavesTheOthersToPrint(t *testing.T) {
 	}
 }
 
-// Whoever prints an hour before the talk cannot change cleared words.
+// Whoever prints an hour before the talk cannot change cleared words: what fits is
+// named for a front, and a back runs on.
 func TestOverflowNamesThePaperAndTheSideThatWouldPrint(t *testing.T) {
 	f := short(t)
-	f.Talk = strings.TrimSpace(strings.Repeat("Tell them how it was found and what it cost. ", 14))
+	f.CameOff = strings.TrimSpace(strings.Repeat("It came off with a bang. ", 18))
 	tour := tourOf(stopOf(3, cleared.NewStory(f)))
 	_, err := Deck(t.Context(), settings(), tour, options("a6"))
-	for _, want := range []string{`out of "talk"`, "or print it on a5", "the fronts fit on a6; they can be printed alone"} {
+	for _, want := range []string{`out of "came_off"`, "or print it on a5", "the backs fit on a6; they can be printed alone"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("Deck on a6 = %v; want %q in it", err, want)
 		}
 	}
-	mustDeck(t, tour, options("a6", front))
-	mustDeck(t, tour, options("a5", back))
+	mustDeck(t, tour, options("a6", back))
+	mustDeck(t, tour, options("a5", front))
 
-	f.Talk = strings.Repeat(f.Talk+" ", 2)
-	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
+	f.CameOff = strings.Repeat("It came off with a bang. ", 27)
+	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
 	if all := overflows(err); len(all) != 1 || !slices.Equal(all[0].Fits, []string{"a4", "letter"}) {
-		t.Errorf("a long talk on a5: %v; want it to fit on a4 and letter", err)
+		t.Errorf("a long front on a5: %v; want it to fit on a4 and letter", err)
 	}
-	f.Talk = strings.Repeat(f.Talk+" ", 4)
-	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back))
+	f.CameOff = strings.Repeat(f.CameOff+" ", 4)
+	_, err = Deck(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", front))
 	if err == nil || strings.Contains(err.Error(), "print it on") {
-		t.Errorf("a talk too long for any paper: %v; want no paper offered", err)
+		t.Errorf("a text too long for any paper: %v; want no paper offered", err)
 	}
 }
 
@@ -303,7 +308,7 @@ func TestSheetForTheGuidePrintsWhateverItQuotes(t *testing.T) {
 func TestEveryFrontDefersToTheLicensed(t *testing.T) {
 	f := short(t)
 	f.Props = nil
-	front := contents(settings(), tourOf(stopOf(3, cleared.NewStory(f))))[0].Front[fieldHandling]
+	front := contentsOf(t, tourOf(stopOf(3, cleared.NewStory(f))))[0].Front[fieldHandling]
 	if len(front.Entries) != 1 || !strings.Contains(front.Entries[0].Text, "not an airworthiness statement") {
 		t.Errorf("a story with nothing to hand round says %q; want that it is no airworthiness statement", front.Entries)
 	}
@@ -315,7 +320,7 @@ func TestGravestCautionStandsFirst(t *testing.T) {
 	f.Props = []cleared.Prop{{What: "pad in its bag", HandRound: cleared.LookOnly, Cautions: []cleared.Caution{
 		{Key: "propeller", Label: "Propeller"}, {Key: "asbestos", Label: "Asbestos"},
 	}}}
-	got := contents(settings(), tourOf(stopOf(3, cleared.NewStory(f))))[0].Cautions
+	got := contentsOf(t, tourOf(stopOf(3, cleared.NewStory(f))))[0].Cautions
 	if want := []string{"Asbestos", "Propeller", "Sharp edges", "Trip hazard"}; !slices.Equal(got, want) {
 		t.Errorf("cautions %q; want %q", got, want)
 	}
@@ -503,7 +508,7 @@ func TestStopWithSomethingWithheldAlsoPrintsASheetForTheGuide(t *testing.T) {
 	stop := cleared.NewStop(cleared.StopFields{
 		ID: "tail", Number: 5, At: "Under the tail", Stories: []cleared.Story{cleared.NewStory(short(t))}, Withheld: []string{"one story is stale"},
 	})
-	got := Cards(settings(), tourOf(stop))
+	got := mustList(t, tourOf(stop))
 	if len(got) != 2 || got[0].GuideOnly || !got[1].GuideOnly || got[1].Story != "" {
 		t.Errorf("cards %+v; want the story's and one for the guide alone", got)
 	}

@@ -1,6 +1,7 @@
 package card
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -8,6 +9,7 @@ import (
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
+	"example.org/opencowl/internal/tongue"
 )
 
 // errNoRoom is for a layout that does not fit at the size tried.
@@ -25,7 +27,8 @@ type composer struct {
 	face        *face
 	paper       *facePaper
 	side        string
-	tongue      string         // language of the story, where it is not that of the document
+	voice                      // in which the card says its own words
+	tongue      string         // language of the story, where it is not that of the voice
 	text, title typeset.Points // the sizes being tried
 	gap         typeset.Points // between blocks
 	room        typeset.Points // what the rest of a front leaves for its title and photo
@@ -75,8 +78,7 @@ func (c composer) largest(k content, sheet layout, into *draw.Node) (draw.Page, 
 
 // at sets a side at one of the sizes.
 func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.Page, error) {
-	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
-	c.leading, c.gap = c.paper.Leading.at(step, sizeSteps), c.paper.Gap.at(step, sizeSteps)
+	c.sized(step)
 	into.Kids = nil
 	page := draw.Page{Width: c.size.width, Height: c.size.height}
 	if c.draft {
@@ -89,6 +91,12 @@ func (c composer) at(step int, k content, sheet layout, into *draw.Node) (draw.P
 	items, err := sheet(c, k, into)
 	page.Items = append(page.Items, items...)
 	return page, roomOr(err)
+}
+
+// sized takes one of the sizes between the face's limits.
+func (c *composer) sized(step int) {
+	c.text, c.title = c.paper.Text.at(step, sizeSteps), c.paper.Title.at(step, sizeSteps)
+	c.leading, c.gap = c.paper.Leading.at(step, sizeSteps), c.paper.Gap.at(step, sizeSteps)
 }
 
 // isTight reports whether narrower words would help.
@@ -219,7 +227,12 @@ func (c composer) set(inks []ink, size typeset.Points, percent int, m typeset.Me
 
 // paragraph sets text as one paragraph of body type.
 func (c composer) paragraph(text string, font *typeset.Font, colour draw.Colour, size, width typeset.Points) (block, error) {
-	node := &draw.Node{Role: draw.RoleParagraph}
+	return c.paragraphIn("", text, font, colour, size, width)
+}
+
+// paragraphIn is paragraph in a language; "" is that of the card.
+func (c composer) paragraphIn(language, text string, font *typeset.Font, colour draw.Colour, size, width typeset.Points) (block, error) {
+	node := &draw.Node{Role: draw.RoleParagraph, Language: language}
 	b, err := c.set([]ink{{text, font, colour, node}}, size, c.leading, typeset.Measure{Width: width, Chars: c.face.LineChars})
 	b.nodes = []*draw.Node{node}
 	return b, err
@@ -278,7 +291,7 @@ func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
 		above = append(above, list)
 	}
 	for i, e := range s.Entries {
-		body := &draw.Node{Role: draw.RoleParagraph, Language: c.tongue}
+		body := &draw.Node{Role: draw.RoleParagraph, Language: cmp.Or(e.Language, c.tongue)}
 		if s.List {
 			body.Role = draw.RoleListBody
 			list.Kids = append(list.Kids, &draw.Node{Role: draw.RoleListItem, Kids: []*draw.Node{body}})
@@ -287,7 +300,7 @@ func (c composer) strips(s section, width typeset.Points) ([]strip, error) {
 		}
 		inks := e.inks(c.face, body)
 		if i == 0 && heading != nil {
-			heading[0].text += ": "
+			heading[0].text = c.words.Lead(heading[0].text) + " "
 			inks = append(heading, inks...)
 		}
 		set, err := c.set(inks, c.text, c.leading, m)
@@ -368,7 +381,7 @@ func (c composer) titleLines(k content, heading *draw.Node, width typeset.Points
 	if strings.TrimSpace(k.Place) == "" {
 		return b, nil
 	}
-	place, err := c.paragraph(k.Place, c.face.strong, c.face.Colours.Quiet, c.paper.Small, width)
+	place, err := c.paragraphIn(k.PlaceLanguage, k.Place, c.face.strong, c.face.Colours.Quiet, c.paper.Small, width)
 	b.below(place, 0)
 	return b, err
 }
@@ -392,7 +405,7 @@ func (c composer) head(k content, width typeset.Points) (block, error) {
 func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 	node := &draw.Node{Role: draw.RoleParagraph}
 	into.Kids = append(into.Kids, node)
-	const words = "DRAFT: not cleared, not for use"
+	words := c.words.Draft
 	// Dark enough for a printer that loses its palest tints, and the outer
 	// millimetres where the bands stand.
 	pale := draw.Colour{R: 0xe8, G: 0xcf, B: 0xcc}
@@ -458,7 +471,27 @@ func (c composer) pile(blocks []block, foot block, into *draw.Node) ([]draw.Item
 
 // asOfLine says on which day the card was true.
 func (c composer) asOfLine(width typeset.Points) (block, error) {
-	return c.paragraph("As of "+c.asOf.Words(), c.face.text, c.face.Colours.Quiet, c.paper.Small, width)
+	return c.paragraph(tongue.Fill(c.words.Front.AsOf, "day", c.words.Day(c.asOf)), c.face.text, c.face.Colours.Quiet, c.paper.Small, width)
+}
+
+// notTranslated says, in the language that was asked for, that the card is in another:
+// a line on a ground of its own, below the title of either side.
+func (c composer) notTranslated(k content) (block, error) {
+	if k.NotTranslated == "" {
+		return block{}, nil
+	}
+	pad := c.text / 2
+	node := &draw.Node{Role: draw.RoleParagraph, Language: other(c.language, c.labels)}
+	set, err := c.set([]ink{{k.NotTranslated, c.face.strong, c.face.Colours.OnBadge, node}}, c.paper.Small, c.leading, typeset.Measure{Width: c.measure() - 2*pad, Chars: c.face.LineChars})
+	if err != nil {
+		return block{}, err
+	}
+	box := draw.Rect{W: c.measure(), H: set.height + pad/2}
+	b := block{nodes: []*draw.Node{node}}
+	b.items = []draw.Item{{Box: box, Ground: true, Shape: draw.Rounded(box, pad/2, c.face.Colours.Badge)}}
+	b.put(set, pad, pad/4)
+	b.width, b.height = box.W, box.H
+	return b, nil
 }
 
 // rule draws a thin line across the column.

@@ -1,6 +1,7 @@
 package card
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -11,6 +12,7 @@ import (
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/tongue"
 	"example.org/opencowl/internal/tour"
 )
 
@@ -32,6 +34,16 @@ const (
 	fieldClaims    = "claims"
 	fieldWithheld  = "withheld"
 	fieldAdvice    = "advice"
+
+	// On the papers beside the cards.
+	fieldVisits   = "visits"
+	fieldWayRound = "way_round"
+	fieldLate     = "late"
+	fieldLeftOut  = "left_out"
+	fieldFetch    = "fetch"
+	fieldOnSite   = "on_site"
+	fieldLedger   = "ledger"
+	fieldStop     = "stop"
 )
 
 // content is all that a card says and shows, but for the as-of date. Its JSON
@@ -48,8 +60,14 @@ type content struct {
 	Address     string             // in the QR code
 	QRLine      string
 	Photo       *photo
+	// PlaceLanguage is that of the place, where it is not that of the card.
+	PlaceLanguage string `json:",omitempty"`
+	// NotTranslated says in the language that was asked for that the card is in another.
+	NotTranslated string `json:",omitempty"`
 
-	news cleared.Changes
+	voice
+	workshopIn string // the language of the workshop's name
+	news       cleared.Changes
 	// What is new for somebody who comes back: below the timing, or without room
 	// there as a mark in the foot.
 	News     []entry `json:"-"`
@@ -67,22 +85,22 @@ func (k content) back(field string) section {
 
 // newsLine says on a back what is new in a story since a returning visitor last
 // came; the mark says no more than that something is.
-func newsLine(n cleared.Changes, since day.Date) (line []entry, mark string) {
-	words := newsWords(n)
+func (v voice) newsLine(n cleared.Changes, since day.Date) (line []entry, mark string) {
+	words := v.newsWords(n)
 	if words == "" || since.IsZero() {
 		return nil, ""
 	}
-	mark = "New since " + since.Words()
-	return []entry{{Lead: mark + ":", Text: words}}, mark
+	mark = tongue.Fill(v.words.News.Since, "day", v.words.Day(since))
+	return []entry{{Lead: v.words.Lead(mark), Text: words}}, mark
 }
 
 // whose says in the foot of a back whom it is for, and what there was no room for
 // above.
 func (k content) whose() string {
 	if k.NewsMark != "" && len(k.News) == 0 {
-		return k.NewsMark + ". For the guide"
+		return k.NewsMark + ". " + k.words.Back.ForGuide
 	}
-	return "For the guide"
+	return k.words.Back.ForGuide
 }
 
 // section is one field's text under its heading.
@@ -93,7 +111,10 @@ type section struct {
 }
 
 // entry is one paragraph: an opening in stronger type, then the rest.
-type entry struct{ Lead, Text string }
+type entry struct {
+	Lead, Text string
+	Language   string `json:",omitempty"` // where it is not that of the card
+}
 
 // photo is the picture on a front.
 type photo struct {
@@ -109,7 +130,7 @@ func (k content) name() string {
 }
 
 func (k content) printed() Printed {
-	return Printed{Stop: k.Stop, Story: k.Story, Number: k.Number, GuideOnly: k.GuideOnly, Digest: k.digest()}
+	return Printed{Stop: k.Stop, Story: k.Story, Number: k.Number, GuideOnly: k.GuideOnly, Language: k.Language, Digest: k.digest()}
 }
 
 func (k content) digest() string {
@@ -124,7 +145,7 @@ func (k content) digest() string {
 }
 
 // contents returns what each card of a tour says, in order.
-func contents(s cleared.Settings, t cleared.Tour) []content {
+func (v *voices) contents(s cleared.Settings, t cleared.Tour) []content {
 	timings := tour.Timings(t)
 	var all []content
 	for i, stop := range t.Stops() {
@@ -134,10 +155,10 @@ func contents(s cleared.Settings, t cleared.Tour) []content {
 			if len(stories) > 1 {
 				number += letter(j)
 			}
-			all = append(all, storyContent(s, t, stop, story, number, timings[i]))
+			all = append(all, v.storyContent(s, t, stop, story, number, timings[i]))
 		}
 		if len(stories) == 0 || len(stop.Withheld()) > 0 {
-			all = append(all, guideOnly(s, stop))
+			all = append(all, v.guideOnly(t, stop))
 		}
 	}
 	return all
@@ -163,28 +184,38 @@ func letter(i int) string {
 	return s
 }
 
-func storyContent(s cleared.Settings, t cleared.Tour, stop cleared.Stop, story cleared.Story, number string, timing tour.Timing) content {
-	cautions := allCautions(stop, story)
+func (v *voices) storyContent(s cleared.Settings, t cleared.Tour, stop cleared.Stop, story cleared.Story, number string, timing tour.Timing) content {
+	cautions, own := allCautions(stop, story), v.in(story.Language())
+	if own.labels != s.Language() { // those of the stop are in the workshop's
+		cautions = own.inWords(cautions)
+	}
+	w := own.words
 	k := content{
-		Stop: stop.ID(), Story: story.ID(), Number: number, Language: story.Language(),
-		Title: story.Title(), Place: stop.At(), QRLine: "Read on",
+		Stop: stop.ID(), Story: story.ID(), Number: number, Language: story.Language(), voice: own, workshopIn: s.Language(),
+		Title: story.Title(), Place: stop.At(), PlaceLanguage: other(cmp.Or(t.Language(), s.Language()), own.labels), QRLine: w.Front.ReadOn,
 		Address: s.Site() + "stop/" + stop.ID() + "/", news: story.Changes(),
 		Front: map[string]section{
-			fieldCameOff:  {Heading: "What came off", Entries: paragraphs(story.CameOff())},
-			fieldFailed:   {Heading: "Why it failed", Entries: paragraphs(story.Failed())},
-			fieldReplaced: {Heading: "What replaced it", Entries: paragraphs(story.Replaced())},
-			fieldCredits:  {Entries: creditLines(story)},
+			fieldCameOff:  {Heading: w.Front.CameOff, Entries: paragraphs(story.CameOff())},
+			fieldFailed:   {Heading: w.Front.Failed, Entries: paragraphs(story.Failed())},
+			fieldReplaced: {Heading: w.Front.Replaced, Entries: paragraphs(story.Replaced())},
+			fieldCredits:  {Entries: own.creditLines(story)},
 			fieldWorkshop: {Entries: paragraphs(s.Workshop())},
-			fieldHandling: {Entries: paragraphs(handling)},
+			fieldHandling: {Entries: paragraphs(w.Front.Handling)},
 		},
 		Back: map[string]section{
-			fieldTiming:    {Entries: paragraphs(timingWords(t, stop, timing))},
-			fieldTalk:      {Heading: "Talk", Entries: paragraphs(story.Talk())},
-			fieldProps:     {Heading: "To show", List: true, Entries: propEntries(story.Props())},
-			fieldQuestions: {Heading: "Likely questions", List: true, Entries: questionEntries(story.Questions())},
-			fieldClaims:    {Heading: "How sure we are", List: true, Entries: claimEntries(story.Claims())},
-			fieldCautions:  {Heading: "Take care", List: true, Entries: cautionEntries(cautions)},
+			fieldTiming:    {Entries: paragraphs(own.timingWords(t, stop, timing))},
+			fieldTalk:      {Heading: w.Back.Talk, Entries: paragraphs(story.Talk())},
+			fieldProps:     {Heading: w.Back.Props, List: true, Entries: own.propEntries(story.Props())},
+			fieldQuestions: {Heading: w.Back.Questions, List: true, Entries: questionEntries(story.Questions())},
+			fieldClaims:    {Heading: w.Back.Claims, List: true, Entries: own.claimEntries(story.Claims())},
+			fieldCautions:  {Heading: w.TakeCare, List: true, Entries: cautionEntries(cautions)},
 		},
+	}
+	if tongue.Primary(own.labels) != tongue.Primary(s.Language()) {
+		k.QRLine = tongue.Fill(w.Front.ReadOnIn, "language", w.NameOf(s.Language()))
+	}
+	if v.asked != s.Language() && story.Language() != v.asked {
+		k.NotTranslated = v.own().words.Front.NotTranslated
 	}
 	for _, c := range cautions {
 		k.Cautions = append(k.Cautions, c.Label)
@@ -209,13 +240,13 @@ func paragraphs(text string) []entry {
 	return all
 }
 
-func creditLines(story cleared.Story) []entry {
+func (v voice) creditLines(story cleared.Story) []entry {
 	var lines []string
 	for _, c := range story.Credits() {
 		lines = append(lines, sentence(c))
 	}
 	if photos := story.Photos(); len(photos) > 0 && photos[0].Credit() != "" {
-		lines = append(lines, sentence("Photo:\u00a0"+photos[0].Credit()))
+		lines = append(lines, sentence(v.words.Lead(v.words.Photo)+"\u00a0"+photos[0].Credit()))
 	}
 	return paragraphs(strings.Join(lines, " "))
 }
@@ -228,10 +259,6 @@ func sentence(s string) string {
 	}
 	return s + "."
 }
-
-// handling stands on every front: a story about a part is no word on whether it
-// may fly, and on site the local rules come first.
-const handling = "From the workshop log; not an airworthiness statement. Follow the site’s rules and your guide."
 
 // gravest are the hazards that one touch, breath or step may turn into lasting
 // harm; they are read first (common practice, no source).
@@ -266,23 +293,22 @@ func gravity(c cleared.Caution) int {
 	return len(gravest)
 }
 
-func propEntries(props []cleared.Prop) []entry {
+func (v voice) propEntries(props []cleared.Prop) []entry {
+	w := v.words
 	var all []entry
 	for _, p := range props {
 		text := map[cleared.HandRound]string{
-			cleared.DropProof: "Drop-proof: pass it round.",
-			cleared.TwoHands:  "Two hands: pass it from person to person, and do not let it drop.",
-			cleared.LookOnly:  "Look only: it stays in your hands.",
+			cleared.DropProof: w.Round.DropProof, cleared.TwoHands: w.Round.TwoHands, cleared.LookOnly: w.Round.LookOnly,
 		}[p.HandRound]
 		if len(p.Cautions) > 0 {
 			var labels []string
 			for _, c := range p.Cautions {
 				labels = append(labels, c.Label)
 			}
-			text += " Take care: " + sentence(strings.Join(labels, ", "))
+			text += " " + w.Lead(w.TakeCare) + " " + sentence(strings.Join(labels, ", "))
 		}
 		if p.MadeSafe != "" {
-			text += " Made safe: " + sentence(p.MadeSafe)
+			text += " " + w.Lead(w.Back.MadeSafe) + " " + sentence(p.MadeSafe)
 		}
 		all = append(all, entry{Lead: sentence(capital(p.What)), Text: text})
 	}
@@ -306,14 +332,14 @@ func questionEntries(questions []cleared.Question) []entry {
 	return all
 }
 
-func claimEntries(claims []cleared.Claim) []entry {
+func (v voice) claimEntries(claims []cleared.Claim) []entry {
 	var all []entry
 	for _, c := range claims {
 		text := sentence(c.Say)
 		if c.Evidence != "" {
-			text += " Evidence: " + sentence(c.Evidence)
+			text += " " + v.words.Lead(v.words.Back.Evidence) + " " + sentence(c.Evidence)
 		}
-		all = append(all, entry{Lead: capital(c.Status) + ":", Text: text})
+		all = append(all, entry{Lead: v.words.Lead(v.words.Status(c.Status)), Text: text})
 	}
 	return all
 }
@@ -327,59 +353,71 @@ func cautionEntries(cautions []cleared.Caution) []entry {
 }
 
 // timingWords says how long the stop may take, all its cards together.
-func timingWords(t cleared.Tour, stop cleared.Stop, timing tour.Timing) string {
-	parts := []string{"Allow " + tour.DurationWords(timing.Stop)}
+func (v voice) timingWords(t cleared.Tour, stop cleared.Stop, timing tour.Timing) string {
+	w := v.words
+	parts := []string{tongue.Fill(w.Timing.Allow, "time", w.Duration(timing.Stop))}
 	if n := len(stop.Stories()); n > 1 {
-		parts[0] += fmt.Sprintf(" for the stop’s %d cards", n)
+		parts[0] = tongue.Fill(w.Timing.AllowCards, "time", w.Duration(timing.Stop), "cards", fmt.Sprint(n))
 	}
 	if timing.Talk > 0 {
-		parts = append(parts, fmt.Sprintf("talk %s at %.0f words a minute", tour.DurationWords(timing.Talk), t.Pace()))
+		parts = append(parts, tongue.Fill(w.Timing.Talk, "time", w.Duration(timing.Talk), "pace", fmt.Sprintf("%.0f", t.Pace())))
 	}
 	if timing.Props > 0 {
-		parts = append(parts, fmt.Sprintf("handing round %s for %d people", tour.DurationWords(timing.Props), t.Group()))
+		parts = append(parts, tongue.Fill(w.Timing.Round, "time", w.Duration(timing.Props), "people", fmt.Sprint(t.Group())))
 	}
-	return sentence(strings.Join(parts, "; "))
+	return sentence(strings.Join(parts, w.Pause+" "))
 }
 
 // guideOnly says that a stop has no card for visitors, or not all of them.
-func guideOnly(s cleared.Settings, stop cleared.Stop) content {
+func (v *voices) guideOnly(t cleared.Tour, stop cleared.Stop) content {
+	own := v.own()
+	w := own.words.Guide
 	k := content{
-		Stop: stop.ID(), Number: fmt.Sprint(stop.Number()), GuideOnly: true, Language: s.Language(),
-		Title: "No card for visitors at this stop", Place: stop.At(),
+		Stop: stop.ID(), Number: fmt.Sprint(stop.Number()), GuideOnly: true, Language: own.labels, voice: own,
+		Title: w.NoCard, Place: stop.At(), PlaceLanguage: other(cmp.Or(t.Language(), own.labels), own.labels),
 	}
-	advice := "Tell nothing here that has not been cleared. Walk on to the next stop, or stop for questions about the last one."
+	advice := w.NoCardAdvice
 	if len(stop.Stories()) > 0 {
-		k.Title = "A story is missing at this stop"
-		advice = "The other cards of this stop are good. Tell nothing of what is missing here."
+		k.Title = w.Missing
+		advice = w.MissingAdvice
 	}
-	why := section{Heading: "Why", List: true}
+	why := section{Heading: w.Why, List: true}
 	for _, reason := range stop.Withheld() {
-		why.Entries = append(why.Entries, entry{Text: sentence(capital(reason))})
+		why.Entries = append(why.Entries, own.reason(sentence(capital(reason))))
 	}
 	if len(why.Entries) == 0 {
-		why.Entries = []entry{{Text: "The tour names no story for this stop."}}
+		why.Entries = []entry{{Text: w.NoStory}}
 	}
 	k.Back = map[string]section{
 		fieldWithheld: why,
-		fieldAdvice:   {Heading: "What to do", Entries: paragraphs(advice)},
+		fieldAdvice:   {Heading: w.WhatToDo, Entries: paragraphs(advice)},
 	}
 	return k
 }
 
-// unfitSheet says to the guide why a card is not there, and what would help.
-func unfitSheet(s cleared.Settings, card content, err error) content {
-	k := content{
-		Stop: card.Stop, Number: card.Number, GuideOnly: true, Language: s.Language(),
-		Title: "This card does not fit its paper", Place: card.Place,
+// reason is what a command says to the person at work, which is English.
+func (v voice) reason(text string) entry {
+	if v.words.English() {
+		return entry{Text: text}
 	}
-	why := section{Heading: "Why", List: true}
+	return entry{Text: text, Language: "en"}
+}
+
+// unfitSheet says to the guide why a card is not there, and what would help.
+func (v *voices) unfitSheet(card content, err error) content {
+	own := v.own()
+	w := own.words.Guide
+	k := content{
+		Stop: card.Stop, Number: card.Number, GuideOnly: true, Language: own.labels, voice: own,
+		Title: w.Unfit, Place: card.Place, PlaceLanguage: other(cmp.Or(card.PlaceLanguage, card.labels), own.labels),
+	}
+	why := section{Heading: w.Why, List: true}
 	for _, one := range parts(err) {
-		why.Entries = append(why.Entries, entry{Text: sentence(capital(one.Error()))})
+		why.Entries = append(why.Entries, own.reason(sentence(capital(one.Error()))))
 	}
 	k.Back = map[string]section{
 		fieldWithheld: why,
-		fieldAdvice: {Heading: "What to do", Entries: paragraphs(
-			"Tell this stop from the public page, or walk on. Print the card on larger paper, or ask whoever wrote the story to shorten it; it is then cleared again.")},
+		fieldAdvice:   {Heading: w.WhatToDo, Entries: paragraphs(w.UnfitAdvice)},
 	}
 	return k
 }
@@ -388,7 +426,7 @@ func unfitSheet(s cleared.Settings, card content, err error) content {
 func (k content) barest() content {
 	k.Place = ""
 	k.Back = map[string]section{
-		fieldWithheld: {Heading: "Why", List: true, Entries: []entry{{Text: "The reason is too long for this sheet: opencowl check gives it."}}},
+		fieldWithheld: {Heading: k.words.Guide.Why, List: true, Entries: []entry{{Text: k.words.Guide.TooLong}}},
 		fieldAdvice:   k.Back[fieldAdvice],
 	}
 	return k

@@ -28,14 +28,29 @@ var leastModule = typeset.Micrometres(500)
 // papers (common practice, no source).
 var mostModule = typeset.Micrometres(1500)
 
-// leastContrast is that of text against its ground (WCAG 2.2, SC 1.4.3).
-const leastContrast = 4.5
+// leastContrast is that of text against its ground (WCAG 2.2, SC 1.4.3). What is
+// read in a dim hangar from some way off has more (SC 1.4.6).
+const (
+	leastContrast    = 4.5
+	leastFarContrast = 7
+)
+
+// leastFarLetter is the height of capital letters that are read at 2 m: 5/8 inch,
+// and 1/8 inch for each foot above 72 inches (2010 ADA Standards for Accessible
+// Design, 703.5.5, for signs 40 to 70 inches above the floor), here for 78.74 inches.
+var leastFarLetter = typeset.Micrometres(17_658)
+
+// leastNearLetter is that of letters that are read at 1 m: 20 minutes of arc, the
+// middle of the 16 to 24 that human-factors standards ask for (FAA Human Factors
+// Design Standard), 2 × 1 m × tan(10′).
+var leastNearLetter = typeset.Micrometres(5_818)
 
 // Lines nearer than this touch; farther apart than this they do not hold
 // together (percent of the type size; common practice, no source).
 const leastLeading, mostLeading = 105, 200
 
-// face is how one side of a card looks: themes/faces/NAME.yaml.
+// face is how one side of a card, or another paper of a tour, looks:
+// themes/faces/NAME.yaml.
 type face struct {
 	Fonts        faceFonts   `yaml:"fonts"`
 	Colours      faceColours `yaml:"colours"`
@@ -46,6 +61,7 @@ type face struct {
 	Papers       facePapers  `yaml:"papers"`
 
 	file                string // themes/faces/NAME.yaml, for messages
+	doc                 *reading.Doc
 	least               typeset.Points
 	text, strong, heavy *typeset.Font
 }
@@ -76,6 +92,16 @@ type facePapers struct {
 	Letter *facePaper `yaml:"letter"`
 }
 
+// namedPaper is what a face does on a paper, by its name; nil: nothing.
+type namedPaper struct {
+	name string
+	p    *facePaper
+}
+
+func (p facePapers) all() []namedPaper {
+	return []namedPaper{{"a6", p.A6}, {"a5", p.A5}, {"a4", p.A4}, {"letter", p.Letter}}
+}
+
 // facePaper is what a face does on one size of paper.
 type facePaper struct {
 	Margin     typeset.Points `yaml:"margin"`
@@ -90,6 +116,7 @@ type facePaper struct {
 	TightPhoto typeset.Points `yaml:"tight_photo"` // its least width on a card that is full
 	Module     typeset.Points `yaml:"module"`      // side of one QR module
 	Columns    int            `yaml:"columns"`     // of the back: 1 or 2; none is 1
+	Strips     int            `yaml:"strips"`      // caution strips to a sheet
 }
 
 type limits struct {
@@ -119,13 +146,42 @@ const (
 	runIn = "run-in"
 )
 
-// fieldsOf lists what a face may hold. A workspace orders it, and may leave out
-// what spare names; nothing else, cautions least of all.
-func fieldsOf(name string) (fields, foot, spare []string) {
-	if name == front {
-		return []string{fieldCameOff, fieldFailed, fieldReplaced, fieldCautions, fieldHandling}, []string{fieldCredits, fieldWorkshop, fieldAsOf}, []string{fieldWorkshop}
+// The faces of the papers beside the cards.
+const (
+	faceRunSheet = "run-sheet"
+	facePropList = "prop-list"
+	faceStrip    = "caution-strip"
+)
+
+// faceRules is what a face of some name is held to. A workspace orders the fields,
+// and may leave out what spare names; nothing else, cautions least of all.
+type faceRules struct {
+	fields, foot, spare []string
+	contrast            float64
+	card                bool // a side of a card; the other papers have no photo, code or columns
+}
+
+func rulesOf(name string) faceRules {
+	r := faceRules{contrast: leastContrast}
+	switch name {
+	case front:
+		r.card = true
+		r.fields = []string{fieldCameOff, fieldFailed, fieldReplaced, fieldCautions, fieldHandling}
+		r.foot, r.spare = []string{fieldCredits, fieldWorkshop, fieldAsOf}, []string{fieldWorkshop}
+	case back:
+		r.card = true
+		r.fields = []string{fieldTiming, fieldTalk, fieldProps, fieldQuestions, fieldClaims, fieldCautions}
+		r.foot, r.spare = []string{fieldAsOf}, []string{fieldTiming, fieldQuestions, fieldClaims}
+	case faceRunSheet:
+		r.fields = []string{fieldVisits, fieldWayRound, fieldLate, fieldLeftOut, fieldFetch, fieldCautions, fieldOnSite, fieldLedger, fieldTalk}
+		r.spare = []string{fieldWayRound, fieldLate, fieldLeftOut, fieldFetch, fieldTalk}
+	case facePropList:
+		r.fields = []string{fieldProps, fieldOnSite}
+	case faceStrip:
+		r.contrast = leastFarContrast
+		r.fields, r.foot = []string{fieldCautions, fieldAdvice}, []string{fieldStop, fieldOnSite, fieldAsOf}
 	}
-	return []string{fieldTiming, fieldTalk, fieldProps, fieldQuestions, fieldClaims, fieldCautions}, []string{fieldAsOf}, []string{fieldTiming, fieldQuestions, fieldClaims}
+	return r
 }
 
 // isOrderOf reports whether a list names each of some fields once, but for those
@@ -159,13 +215,44 @@ func readFace(theme fs.FS, name string, large bool, fonts map[string]*typeset.Fo
 			return nil, fmt.Errorf("%s: %w", f.file, err)
 		}
 	}
+	if name == faceStrip {
+		return f, f.tooSmallFromAfar()
+	}
 	return f, nil
+}
+
+// tooSmallFromAfar is the error for letters that are lower than they are read at.
+func (f *face) tooSmallFromAfar() error {
+	var all []error
+	for _, paper := range f.Papers.all() {
+		if paper.p == nil {
+			continue
+		}
+		for _, l := range []struct {
+			key         string
+			size, least typeset.Points
+			font        *typeset.Font
+			metres      int
+		}{{"title", paper.p.Title.Least, leastFarLetter, f.heavy, 2}, {"text", paper.p.Text.Least, leastNearLetter, f.text, 1}} {
+			if capital := l.size.Scale(l.font.CapHeight(), l.font.UnitsPerEm()); capital < l.least {
+				enough := l.least.Scale(l.font.UnitsPerEm(), l.font.CapHeight()) + typeset.Point
+				place := f.doc.At("papers." + paper.name + "." + l.key + ".least")
+				all = append(all, reading.Problem{Place: place, Code: "face",
+					Message: fmt.Sprintf("capitals are %.1f mm high, too low to be read at %d m", float64(capital)*25.4/float64(typeset.Inch), l.metres),
+					Remedy:  fmt.Sprintf("write %d pt or more", enough/typeset.Point)})
+			}
+		}
+	}
+	return errors.Join(all...)
 }
 
 // readFaceOnly reads a face without its fonts, and holds it to what a reader
 // needs. Large print has faces of its own: faces/front-large.yaml.
 func readFaceOnly(theme fs.FS, name string, large bool) (*face, error) {
 	file, least := "faces/"+name+".yaml", leastType
+	if name == faceStrip {
+		least = leastLarge
+	}
 	if large {
 		file, least = "faces/"+name+"-large.yaml", leastLarge
 	}
@@ -175,6 +262,7 @@ func readFaceOnly(theme fs.FS, name string, large bool) (*face, error) {
 	}
 	f := &face{file: "themes/" + file, least: least}
 	doc, problems := reading.YAML("themes/"+file, src, f)
+	f.doc = doc
 	if !reading.Stops(problems) {
 		problems = append(problems, f.problems(doc, name)...)
 	}
@@ -221,6 +309,7 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 	add := func(path, message, remedy string) {
 		all = append(all, doc.Problem(path, "face", "", message, remedy))
 	}
+	rules := rulesOf(name)
 	c := f.Colours
 	white := draw.Colour{R: 255, G: 255, B: 255}
 	for _, pair := range []struct {
@@ -231,23 +320,25 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 		{"on_badge", "badge", c.Badge, c.OnBadge}, {"on_caution", "caution", c.Caution, c.OnCaution}, {"on_warning", "warning", c.Warning, c.OnWarning},
 	} {
 		// The ratio is never rounded before it is compared.
-		if ratio := draw.Contrast(pair.on, pair.text); ratio < leastContrast {
+		if ratio := draw.Contrast(pair.on, pair.text); ratio < rules.contrast {
 			add("colours."+pair.path, fmt.Sprintf("the contrast of %s (%v) on %s (%v) is %.2f to 1", pair.path, pair.text, pair.ground, pair.on, ratio),
-				"text needs 4.5 to 1 against its ground (WCAG 2.2); make one of the two darker")
+				fmt.Sprintf("text needs %v to 1 against its ground (WCAG 2.2); make one of the two darker", rules.contrast))
 		}
 	}
-	if f.LineChars < 20 || f.LineChars > 70 {
+	if rules.card && (f.LineChars < 20 || f.LineChars > 70) {
 		add("line_chars", "line_chars is not between 20 and 70", "55 reads well")
+	}
+	if !rules.card && f.LineChars != 0 {
+		add("line_chars", "this paper has no line_chars", "take it out")
 	}
 	if f.TitleLeading < leastLeading || f.TitleLeading > mostLeading {
 		add("title_leading", "title_leading is not between 105 and 200 percent", "110 reads well")
 	}
-	fields, foot, spare := fieldsOf(name)
-	for path, lists := range map[string][2][]string{"fields": {f.Fields, fields}, "foot": {f.Foot, foot}} {
-		if !isOrderOf(lists[0], lists[1], spare) {
+	for path, lists := range map[string][2][]string{"fields": {f.Fields, rules.fields}, "foot": {f.Foot, rules.foot}} {
+		if !isOrderOf(lists[0], lists[1], rules.spare) {
 			var may []string
 			for _, field := range lists[1] {
-				if slices.Contains(spare, field) {
+				if slices.Contains(rules.spare, field) {
 					may = append(may, field)
 				}
 			}
@@ -259,10 +350,7 @@ func (f *face) problems(doc *reading.Doc, name string) []reading.Problem {
 		}
 	}
 	sizes := paperSizes()
-	for _, paper := range []struct {
-		name string
-		p    *facePaper
-	}{{"a6", f.Papers.A6}, {"a5", f.Papers.A5}, {"a4", f.Papers.A4}, {"letter", f.Papers.Letter}} {
+	for _, paper := range f.Papers.all() {
 		if paper.p != nil {
 			for _, bad := range paper.p.problems(name, f.least, sizes[paper.name].width) {
 				add("papers."+paper.name+"."+bad[0], bad[1], bad[2])
@@ -280,10 +368,17 @@ func (p *facePaper) problems(name string, least, width typeset.Points) [][3]stri
 	for path, size := range map[string]typeset.Points{
 		"text.least": p.Text.Least, "title.least": p.Title.Least, "number": p.Number, "small": p.Small,
 	} {
+		if path == "number" && name == facePropList && size == 0 {
+			continue // it has no stop's number in a square
+		}
 		if size < least && least > leastType {
 			add(path, fmt.Sprintf("the type is %v pt", size), fmt.Sprintf("nothing in large print is smaller than %v pt", least))
 		} else if size < least {
-			add(path, fmt.Sprintf("the type is %v pt", size), fmt.Sprintf("nothing on a card is smaller than %v pt", least))
+			what := "a card"
+			if !rulesOf(name).card {
+				what = "this paper"
+			}
+			add(path, fmt.Sprintf("the type is %v pt", size), fmt.Sprintf("nothing on %s is smaller than %v pt", what, least))
 		}
 	}
 	if l := p.Leading; l.Least < leastLeading || l.Most > mostLeading || l.Most < l.Least {
@@ -314,8 +409,30 @@ func (p *facePaper) problems(name string, least, width typeset.Points) [][3]stri
 	if p.Margin > width/5 {
 		add("margin", "the margins leave too little room for words", "leave a fifth of the paper's width or less on each side")
 	}
-	if p.Heading != runIn && p.Heading != "own-line" {
+	if rulesOf(name).card && p.Heading != runIn && p.Heading != "own-line" {
 		add("heading", fmt.Sprintf("%q is not a way to set a heading", p.Heading), "write run-in or own-line")
+	}
+	for _, key := range p.idle(name) {
+		add(key, fmt.Sprintf("%s says nothing about this paper", key), "take it out")
+	}
+	if name == faceStrip && (p.Strips < 1 || p.Strips > 4) {
+		add("strips", fmt.Sprintf("%d is not a number of strips for one sheet", p.Strips), "write 1 to 4; 2 of A4 stand well")
+	}
+	return all
+}
+
+// idle lists the keys that have no effect on a paper.
+func (p *facePaper) idle(name string) []string {
+	card := rulesOf(name).card
+	var all []string
+	for _, k := range []struct {
+		key string
+		set bool
+	}{{"heading", p.Heading != "" && !card}, {"photo", p.Photo != limits{} && !card}, {"tight_photo", p.TightPhoto != 0 && !card}, {"module", p.Module != 0 && !card},
+		{"columns", p.Columns != 0 && !card}, {"strips", p.Strips != 0 && name != faceStrip}, {"number", p.Number != 0 && name == facePropList}} {
+		if k.set {
+			all = append(all, k.key)
+		}
 	}
 	return all
 }
@@ -339,7 +456,12 @@ func (f *face) paper(name string) (paperSize, *facePaper, error) {
 	if !known {
 		return size, nil, fmt.Errorf("%w: %q; the papers are a6, a5, a4 and letter", ErrPaper, name)
 	}
-	p := map[string]*facePaper{"a6": f.Papers.A6, "a5": f.Papers.A5, "a4": f.Papers.A4, "letter": f.Papers.Letter}[name]
+	var p *facePaper
+	for _, one := range f.Papers.all() {
+		if one.name == name {
+			p = one.p
+		}
+	}
 	if p == nil {
 		return size, nil, fmt.Errorf("%w: %s says nothing about %q; add it under papers", ErrPaper, f.file, name)
 	}

@@ -128,6 +128,29 @@ func mustDeck(t testing.TB, tour cleared.Tour, o Options) *Sheets {
 	return sheets
 }
 
+// mustList lists the cards of a tour.
+func mustList(t testing.TB, tour cleared.Tour) []Printed {
+	t.Helper()
+	all, err := Cards(settings(), tour, options("a5"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// contentsOf is what the cards of a tour say.
+func contentsOf(t testing.TB, tour cleared.Tour) []content {
+	t.Helper()
+	v, err := readVoices(settings(), options("a5"))
+	if err == nil {
+		err = v.learnAll(tour)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v.contents(settings(), tour)
+}
+
 // fullTour has a stop with two stories, one of them without a photo, and a stop
 // with nothing cleared.
 func fullTour(t testing.TB) cleared.Tour {

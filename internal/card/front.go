@@ -10,6 +10,7 @@ import (
 
 	"example.org/opencowl/internal/card/draw"
 	"example.org/opencowl/internal/card/typeset"
+	"example.org/opencowl/internal/tongue"
 )
 
 // How many widths of the photo, and sizes of the title, are tried where the one
@@ -200,13 +201,18 @@ func (p *press) jpeg(ph *photo) (jpegData, error) {
 
 // frontText sets all of the front but title and photo.
 func (c composer) frontText(k content) (blocks []block, foot block, err error) {
+	mark, err := c.notTranslated(k)
+	if err != nil {
+		return nil, foot, err
+	}
+	blocks = append(blocks, mark)
 	for _, field := range c.face.Fields {
 		var b block
 		switch field {
 		case fieldCautions:
 			b, err = c.cautionStrip(k.Cautions)
 		case fieldHandling:
-			b, err = c.plain(k.Front[field], c.face.text, c.measure())
+			b, err = c.plain("", k.Front[field], c.face.text, c.measure())
 		default:
 			b, err = c.section(k.Front[field], c.measure())
 		}
@@ -219,8 +225,9 @@ func (c composer) frontText(k content) (blocks []block, foot block, err error) {
 	return blocks, foot, err
 }
 
-// plain sets a field as one paragraph of small type.
-func (c composer) plain(s section, font *typeset.Font, width typeset.Points) (block, error) {
+// plain sets a field as one paragraph of small type, in a language; "" is that of the
+// card.
+func (c composer) plain(language string, s section, font *typeset.Font, width typeset.Points) (block, error) {
 	var texts []string
 	for _, e := range s.Entries {
 		texts = append(texts, e.Text)
@@ -228,7 +235,7 @@ func (c composer) plain(s section, font *typeset.Font, width typeset.Points) (bl
 	if len(texts) == 0 {
 		return block{}, nil
 	}
-	return c.paragraph(strings.Join(texts, " "), font, c.face.Colours.Quiet, c.paper.Small, width)
+	return c.paragraphIn(language, strings.Join(texts, " "), font, c.face.Colours.Quiet, c.paper.Small, width)
 }
 
 // fieldError names the field in which something went wrong.
@@ -249,7 +256,7 @@ func (c composer) cautionStrip(labels []string) (block, error) {
 		words = append(words, sentence(label))
 	}
 	set, err := c.set([]ink{
-		{"Take care: ", c.face.heavy, dark, node},
+		{c.words.Lead(c.words.TakeCare) + " ", c.face.heavy, dark, node},
 		{strings.Join(words, " "), c.face.strong, dark, node},
 	}, c.text, c.leading, typeset.Measure{Width: c.measure() - x - pad, Chars: c.face.LineChars})
 	if err != nil {
@@ -281,11 +288,11 @@ func (c composer) frontFoot(k content) (block, error) {
 		if field == fieldAsOf {
 			b, err = c.asOfLine(codeX - c.gap)
 		} else {
-			font := c.face.text
+			font, language := c.face.text, ""
 			if field == fieldWorkshop {
-				font = c.face.strong
+				font, language = c.face.strong, other(k.workshopIn, c.labels)
 			}
-			b, err = c.plain(k.Front[field], font, codeX-c.gap)
+			b, err = c.plain(language, k.Front[field], font, codeX-c.gap)
 		}
 		if err != nil {
 			return block{}, fieldError(field, err)
@@ -307,7 +314,7 @@ func (c composer) codeWithLine(k content) (block, error) {
 		return block{}, err
 	}
 	side := code.side
-	figure := &draw.Node{Role: draw.RoleFigure, Alt: "QR code that opens " + k.Address}
+	figure := &draw.Node{Role: draw.RoleFigure, Alt: tongue.Fill(c.words.Front.Code, "address", k.Address)}
 	box := draw.Rect{W: side, H: side}
 	b := block{width: side, height: side, nodes: []*draw.Node{figure}}
 	b.items = []draw.Item{

@@ -1,6 +1,7 @@
 package card
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,7 +14,7 @@ import (
 // hyphenation returns where the words of a node's language may be broken, or nil
 // where the theme does not say: hyphenation/en-gb.txt, or else hyphenation/en.txt.
 func (c composer) hyphenation(n *draw.Node) *typeset.Hyphenation {
-	language := c.language
+	language := cmp.Or(c.labels, c.language)
 	if n != nil && n.Language != "" {
 		language = n.Language
 	}

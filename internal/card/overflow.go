@@ -33,6 +33,12 @@ func (e *Overflow) Error() string {
 type crowded []*Overflow
 
 func (all crowded) Error() string {
+	first := all[0]
+	return fmt.Sprintf("card %s (%s), %s: the text does not fit on %s; %s", first.Card, first.Story, first.Face, first.Paper, all.remedy())
+}
+
+// remedy says which words to lose, and on which paper none need to go.
+func (all crowded) remedy() string {
 	var lose []string
 	for i, o := range all {
 		words := ""
@@ -44,10 +50,9 @@ func (all crowded) Error() string {
 		}
 		lose = append(lose, fmt.Sprintf("%d%s out of %q", o.Words, words, o.Field))
 	}
-	first := all[0]
-	said := fmt.Sprintf("card %s (%s), %s: the text does not fit on %s; take %s", first.Card, first.Story, first.Face, first.Paper, listed(lose, "and"))
-	if len(first.Fits) > 0 {
-		said += ", or print it on " + listed(first.Fits, "or")
+	said := "take " + listed(lose, "and")
+	if len(all[0].Fits) > 0 {
+		said += ", or print it on " + listed(all[0].Fits, "or")
 	}
 	return said
 }
@@ -86,7 +91,7 @@ func (c composer) overflow(k content, sheet layout) error {
 	case failure != nil:
 		return failure
 	case words > len(drops):
-		return fmt.Errorf("card %s (%s), %s: %w on %s even without its text; choose larger paper, or fewer credits and cautions", k.Number, k.name(), c.side, errNoRoom, c.paperName)
+		return fmt.Errorf("%w on %s even without its text; choose larger paper, or fewer credits and cautions", errNoRoom, c.paperName)
 	}
 	lost := map[string]int{}
 	for _, field := range drops[:words] {

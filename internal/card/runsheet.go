@@ -1,232 +1,36 @@
 package card
 
 import (
-	"bytes"
-	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"slices"
 	"strings"
 	"time"
 
 	"example.org/opencowl/internal/card/draw"
-	"example.org/opencowl/internal/card/pdf"
 	"example.org/opencowl/internal/card/typeset"
 	"example.org/opencowl/internal/cleared"
-	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/tour"
 )
 
-// SheetOptions says how a run sheet is to be printed.
-type SheetOptions struct {
-	Paper string   // a4 or letter
-	AsOf  day.Date // the day on which it is true
-	// Returning is when the returning visitors of the group last came; zero: none do.
-	Returning day.Date
-	// Start is when the tour starts, after midnight; negative: not known, and the
-	// times are minutes after the start.
-	Start time.Duration
-	// LedgerHead is the ledger's head from before this printing; empty while the
-	// ledger is. A copy on paper shows later whether the ledger's end was cut off.
-	LedgerHead string
-	Theme      fs.FS
-}
+// runSheet is a run sheet being set.
+type runSheet struct{ paged }
 
-// RunSheet prints a guide's sheet for a tour as it was planned: the stops with
-// their times, the way round, what to fetch, and what to leave out when running
-// late. It is an inside paper and says so on every page; it holds nothing that is
-// not cleared, and of a story that is held back it says no more than that.
-func RunSheet(ctx context.Context, s cleared.Settings, t cleared.Tour, p tour.Plan, o SheetOptions) ([]byte, error) {
-	doc, err := layRunSheet(ctx, s, t, p, o)
-	if err != nil {
-		return nil, fmt.Errorf("the run sheet of the tour %q: %w", t.ID(), err)
-	}
-	var out bytes.Buffer
-	if err := pdf.Write(&out, *doc); err != nil {
-		return nil, fmt.Errorf("write the run sheet of the tour %q: %w", t.ID(), err)
-	}
-	return out.Bytes(), nil
-}
-
-// layRunSheet sets the sheet in the largest type that takes no more pages than
-// the smallest does.
-func layRunSheet(ctx context.Context, s cleared.Settings, t cleared.Tour, p tour.Plan, o SheetOptions) (*draw.Document, error) {
-	if !slices.Contains([]string{"a4", "letter"}, o.Paper) {
-		return nil, fmt.Errorf("%w: %q; run sheets are printed on a4 or letter", ErrPaper, o.Paper)
-	}
-	press, err := newPress(s, Options{Paper: o.Paper, Faces: []string{back}, AsOf: o.AsOf, Theme: o.Theme}, false)
-	if err != nil {
-		return nil, err
-	}
-	at := func(step int) (*draw.Document, error) {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		r := newRunSheet(press, s, t, p, o, step)
-		return r.document()
-	}
-	best, err := at(0)
-	if err != nil {
-		return nil, err
-	}
-	for step := sizeSteps; step > 0; step-- {
-		doc, err := at(step)
-		switch {
-		case errors.Is(err, errNoRoom):
-			continue
-		case err != nil:
-			return nil, err
-		case len(doc.Pages) <= len(best.Pages):
-			return doc, nil
-		}
-	}
-	return best, nil
-}
-
-// runSheet is a sheet being set.
-type runSheet struct {
-	composer
-	settings cleared.Settings
-	tour     cleared.Tour
-	plan     tour.Plan
-	options  SheetOptions
-
-	root   *draw.Node
-	blocks []placed
-}
-
-// placed is a block with the gap above it. One that is held stays on the page of
-// the block after it.
-type placed struct {
-	block
-	gap  typeset.Points
-	held bool
-}
-
-func newRunSheet(press *press, s cleared.Settings, t cleared.Tour, p tour.Plan, o SheetOptions, step int) *runSheet {
-	f := press.back
-	paper := *press.paper[f]
-	r := &runSheet{composer: composer{press: press, face: f, paper: &paper, side: "run sheet"}, settings: s, tour: t, plan: p, options: o}
-	r.text, r.title = paper.Text.at(step, sizeSteps), paper.Title.at(step, sizeSteps)
-	r.leading, r.gap = paper.Leading.Most, paper.Gap.Most
-	paper.Number = max(r.text, paper.Small)
-	r.root = &draw.Node{Role: draw.RoleDocument}
-	return r
-}
-
-// document sets all blocks and stands them on pages.
+// document sets the sheet in the order of its face.
 func (r *runSheet) document() (*draw.Document, error) {
-	for _, part := range []func() error{r.head, r.warning, r.visits, r.wayRound, r.late, r.leftOut, r.fetch, r.takeCare, r.onSite, r.ledger, r.talk} {
-		if err := part(); err != nil {
+	if err := errors.Join(r.head(r.summary()), r.warning()); err != nil {
+		return nil, roomOr(err)
+	}
+	parts := map[string]func() error{
+		fieldVisits: r.visits, fieldWayRound: r.wayRound, fieldLate: r.late, fieldLeftOut: r.leftOut, fieldFetch: r.fetch,
+		fieldCautions: r.takeCare, fieldOnSite: r.onSite, fieldLedger: r.ledger, fieldTalk: r.talk,
+	}
+	for _, field := range r.face.Fields {
+		if err := parts[field](); err != nil {
 			return nil, roomOr(err)
 		}
 	}
-	doc := &draw.Document{Title: r.name() + ": run sheet", Language: r.language, Root: r.root}
-	if err := r.fill(doc); err != nil {
-		return nil, err
-	}
-	for i := range doc.Pages {
-		foot, err := r.foot(i+1, len(doc.Pages))
-		if err != nil {
-			return nil, err
-		}
-		doc.Pages[i].Items = append(doc.Pages[i].Items, foot.at(r.paper.Margin, r.size.height-r.paper.Margin-foot.height)...)
-	}
-	return doc, nil
-}
-
-func (r *runSheet) name() string {
-	if r.tour.Title() == "" {
-		return r.tour.ID()
-	}
-	return r.tour.Title()
-}
-
-// fill stands the blocks on as many pages as they need.
-func (r *runSheet) fill(doc *draw.Document) error {
-	foot, err := r.foot(1, 1)
-	if err != nil {
-		return err
-	}
-	room := r.size.height - 2*r.paper.Margin - foot.height - r.gap
-	y := room + 1 // no page yet
-	for i, b := range r.blocks {
-		needs := b.gap + b.height
-		for j := i; r.blocks[j].held && j+1 < len(r.blocks); j++ {
-			needs += r.blocks[j+1].gap + r.blocks[j+1].height
-		}
-		// What is held together and longer than a page is broken all the same.
-		if y+b.gap+b.height > room || y+needs > room && needs-b.gap <= room {
-			doc.Pages = append(doc.Pages, draw.Page{Width: r.size.width, Height: r.size.height})
-			y = -b.gap
-		}
-		y += b.gap
-		if y+b.height > room {
-			return errNoRoom
-		}
-		page := &doc.Pages[len(doc.Pages)-1]
-		page.Items = append(page.Items, b.at(r.paper.Margin, r.paper.Margin+y)...)
-		r.root.Kids = append(r.root.Kids, b.nodes...)
-		y += b.height
-	}
-	return nil
-}
-
-// foot stands on every page. It repeats what the head says, so that it is not
-// read out again.
-func (r *runSheet) foot(page, of int) (block, error) {
-	line := func(words string, font *typeset.Font) (block, error) {
-		return r.set([]ink{{words, font, r.face.Colours.Quiet, nil}}, r.paper.Small, 120, typeset.Measure{Width: r.measure()})
-	}
-	left, err := line(insideOnly+" As of "+r.asOf.Words()+".", r.face.strong)
-	if err != nil {
-		return block{}, err
-	}
-	right, err := line(fmt.Sprintf("%d of %d", page, of), r.face.text)
-	if err != nil {
-		return block{}, err
-	}
-	b := r.rule()
-	y := r.gap / 2
-	b.put(left, 0, y)
-	b.put(right, r.measure()-right.width, y)
-	return b, nil
-}
-
-// insideOnly says whom the sheet is for.
-const insideOnly = "For the guide, not for visitors."
-
-func (r *runSheet) add(b block, gap typeset.Points, held bool) {
-	if len(b.items) > 0 {
-		r.blocks = append(r.blocks, placed{b, gap, held})
-	}
-}
-
-// line sets a paragraph in the sheet's type.
-func (r *runSheet) line(words string, font *typeset.Font, colour draw.Colour, size, width typeset.Points) (block, error) {
-	node := &draw.Node{Role: draw.RoleParagraph}
-	b, err := r.set([]ink{{words, font, colour, node}}, size, r.leading, typeset.Measure{Width: width})
-	b.nodes = []*draw.Node{node}
-	return b, err
-}
-
-func (r *runSheet) head() error {
-	heading := &draw.Node{Role: draw.RoleHeading1}
-	b, err := r.set([]ink{{r.name() + ": run sheet", r.face.heavy, r.face.Colours.Heading, heading}}, r.title, r.face.TitleLeading, typeset.Measure{Width: r.measure()})
-	if err != nil {
-		return err
-	}
-	b.nodes = []*draw.Node{heading}
-	r.add(b, 0, true)
-	var inside block
-	if inside, err = r.line(insideOnly+" As of "+r.asOf.Words()+".", r.face.strong, r.face.Colours.Quiet, r.text, r.measure()); err != nil {
-		return err
-	}
-	r.add(inside, 0, true)
-	summary, err := r.line(r.summary(), r.face.text, r.face.Colours.Text, r.text, r.measure())
-	r.add(summary, r.gap/3, false)
-	return err
+	return r.finish()
 }
 
 // summary says the times of the whole.
@@ -324,13 +128,6 @@ func (r *runSheet) timeColumn() (typeset.Points, error) {
 	return wide + r.text, nil
 }
 
-// ruled puts a thin rule above a block.
-func (r *runSheet) ruled(b block) block {
-	out := r.rule()
-	out.put(b, 0, r.gap/3)
-	return out
-}
-
 // visit sets one stop.
 func (r *runSheet) visit(v tour.Visit, column typeset.Points) error {
 	heading := &draw.Node{Role: draw.RoleHeading2}
@@ -374,7 +171,7 @@ func (r *runSheet) visitWords(v tour.Visit, x typeset.Points) error {
 		return err
 	}
 	for _, s := range v.Stop.Stories() {
-		for _, words := range [][]storyLine{titleLine(s), showLine(s)} {
+		for _, words := range [][]storyLine{r.titleLine(s), showLine(s)} {
 			b, err := r.storyLines(words, other(s.Language(), r.language), width)
 			if err := put(b, err, r.gap/6, true); err != nil {
 				return err
@@ -426,9 +223,9 @@ type storyLine struct {
 }
 
 // titleLine is a story's title, and what is new in it.
-func titleLine(s cleared.Story) []storyLine {
+func (v voice) titleLine(s cleared.Story) []storyLine {
 	all := []storyLine{{entry{Lead: sentence(s.Title())}, true}}
-	if words := newsWords(s.Changes()); words != "" {
+	if words := v.newsWords(s.Changes()); words != "" {
 		all = append(all, storyLine{entry{Text: "New: " + words}, false})
 	}
 	return all
@@ -463,16 +260,16 @@ func visitTimes(v tour.Visit) string {
 
 // newsWords says what is new in a story for somebody who comes back, and quotes
 // nothing of the record.
-func newsWords(n cleared.Changes) string {
-	switch {
+func (v voice) newsWords(n cleared.Changes) string {
+	switch w := v.words.News; {
 	case n.Story:
-		return "the whole story."
+		return w.Story
 	case n.Words && n.Work:
-		return "the words have changed, and the work has moved on."
+		return w.WordsAndWork
 	case n.Words:
-		return "the words have changed."
+		return w.Words
 	case n.Work:
-		return "the work has moved on."
+		return w.Work
 	}
 	return ""
 }
@@ -541,54 +338,11 @@ func (r *runSheet) wayRound() error {
 	return nil
 }
 
-// heading begins a section on the page of what follows.
-func (r *runSheet) heading(words string) error {
-	node := &draw.Node{Role: draw.RoleHeading2}
-	b, err := r.set([]ink{{words, r.face.heavy, r.face.Colours.Heading, node}}, r.text.Scale(6, 5), 110, typeset.Measure{Width: r.measure()})
-	b.nodes = []*draw.Node{node}
-	r.add(b, r.gap*3/2, true)
-	return err
-}
-
-// entries sets a list under a heading; a list of nothing is left out. The list
-// may run on to another page, if it is not held together.
-func (r *runSheet) entries(heading, opening string, all []entry, together bool) error {
-	if len(all) == 0 {
-		return nil
-	}
-	if err := r.heading(heading); err != nil {
-		return err
-	}
-	if opening != "" {
-		b, err := r.line(opening, r.face.text, r.face.Colours.Text, r.text, r.measure())
-		if err != nil {
-			return err
-		}
-		r.add(b, r.gap/4, true)
-	}
-	list := &draw.Node{Role: draw.RoleList}
-	for i, e := range all {
-		body := &draw.Node{Role: draw.RoleListBody}
-		list.Kids = append(list.Kids, &draw.Node{Role: draw.RoleListItem, Kids: []*draw.Node{body}})
-		b, err := r.set(e.inks(r.face, body), r.text, r.leading, typeset.Measure{Width: r.measure()})
-		if err != nil {
-			return err
-		}
-		if i == 0 {
-			b.nodes = []*draw.Node{list}
-		}
-		r.add(b, r.gap/4, together && i+1 < len(all))
-	}
-	return nil
-}
-
 // fetch lists the props as they are met, each with how it is handed round.
 func (r *runSheet) fetch() error {
 	var all []entry
 	for _, f := range r.plan.Props() {
-		e := propEntries([]cleared.Prop{f.Prop})[0]
-		e.Lead = strings.TrimRight(e.Lead, ".") + fmt.Sprintf(", stop\u00a0%d.", f.Stop)
-		all = append(all, e)
+		all = append(all, entry{Lead: strings.TrimRight(capital(f.What), ".") + ", " + stopWords(f.Stops()) + ".", Text: strings.TrimSpace(r.handlingWords(f) + careLabels(f.Cautions()))})
 	}
 	return r.entries("Fetch before you start", "", all, false)
 }
@@ -629,39 +383,28 @@ func (r *runSheet) leftOut() error {
 // takeCare gives the advice of each caution once, with the stops that it is for.
 func (r *runSheet) takeCare() error {
 	var met []cleared.Caution
-	stops := map[string][]string{}
+	stops := map[string][]int{}
 	for _, v := range r.plan.Visits {
 		for _, c := range stopCautions(v.Stop) {
 			if len(stops[c.Key]) == 0 {
 				met = append(met, c)
 			}
-			stops[c.Key] = append(stops[c.Key], fmt.Sprint(v.Stop.Number()))
+			stops[c.Key] = append(stops[c.Key], v.Stop.Number())
 		}
 	}
 	slices.SortStableFunc(met, func(a, b cleared.Caution) int { return gravity(a) - gravity(b) })
 	var all []entry
 	for _, c := range met {
-		what := "stop\u00a0"
-		if len(stops[c.Key]) > 1 {
-			what = "stops\u00a0"
-		}
-		all = append(all, entry{Lead: strings.TrimRight(c.Label, ".") + ", " + what + listed(stops[c.Key], "and") + ".", Text: c.Advice})
+		all = append(all, entry{Lead: strings.TrimRight(c.Label, ".") + ", " + stopWords(stops[c.Key]) + ".", Text: c.Advice})
 	}
 	return r.entries("Take care", "", all, false)
 }
 
-// onSite prints the workshop's own rules: fire exits, first aid.
-func (r *runSheet) onSite() error {
-	var all []entry
-	for _, rule := range r.settings.SiteRules() {
-		all = append(all, entry{Text: sentence(rule)})
-	}
-	all = append(all, entry{Text: "The site’s rules and the engineer on duty come before this sheet. Nothing on it says that anything may fly."})
-	return r.entries("On site", "", all, true)
-}
-
 // ledger prints the head in groups, so that it can be read out and typed.
 func (r *runSheet) ledger() error {
+	if r.draft {
+		return nil // nobody keeps a draft to hold the ledger against it
+	}
 	head := r.options.LedgerHead
 	if head == "" {
 		return r.entries("Ledger", "", []entry{{Text: "Empty before this printing."}}, true)

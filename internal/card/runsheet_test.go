@@ -30,8 +30,8 @@ func siteSettings() cleared.Settings {
 
 const someHead = "f55dfed1cf4fe9550025acfd0d27df503e72da909166250958121b4d218a9567"
 
-func sheetOptions() SheetOptions {
-	return SheetOptions{Paper: "a4", AsOf: day.MustParse("2031-02-12"), Start: 14 * time.Hour, LedgerHead: someHead, Theme: themes.Embedded()}
+func sheetOptions() PaperOptions {
+	return PaperOptions{Paper: "a4", AsOf: day.MustParse("2031-02-12"), Start: 14 * time.Hour, LedgerHead: someHead, Theme: themes.Embedded()}
 }
 
 // guidedTour has a stop with a story that is new, one with two stories of which
@@ -53,9 +53,14 @@ func guidedTour(t testing.TB) cleared.Tour {
 	}})
 }
 
-func runSheetOf(t testing.TB, tr cleared.Tour, slot time.Duration, o SheetOptions) []byte {
+func runSheetOf(t testing.TB, tr cleared.Tour, slot time.Duration, o PaperOptions) []byte {
 	t.Helper()
-	data, err := RunSheet(t.Context(), siteSettings(), tr, tour.Choose(tr, slot), o)
+	return paperOf(t, RunSheet, tr, slot, o)
+}
+
+func paperOf(t testing.TB, what TourPaper, tr cleared.Tour, slot time.Duration, o PaperOptions) []byte {
+	t.Helper()
+	data, err := PrintPaper(t.Context(), what, siteSettings(), tr, tour.Choose(tr, slot), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,7 +89,7 @@ func TestRunSheetIsReadInTheOrderOfTheWalk(t *testing.T) {
 		"The way round", "10 m", "White numbers: left out",
 		"If you run late", "Leave out the first of these", "Stop 3, By the bow: saves 5 min 9 s.",
 		"Not on this walk", "Stop 2, Under the tail: nothing is cleared to tell. Walk past.", "Stop 4, The lamp bench: no time; it would take 9 min 29 s more.",
-		"Fetch before you start", "Old strip, stop 1. Two hands: pass it from person to person, and do not let it drop. Take care: Sharp edges.", "New strip, stop 1. Drop-proof: pass it round. Made safe: edges filed and taped.", "Old strip, stop 3.",
+		"Fetch before you start", "Old strip, stops 1 and 3. Two hands: pass it from person to person, and do not let it drop. Take care: Sharp edges.", "New strip, stops 1 and 3. Drop-proof: pass it round. Made safe: edges filed and taped.",
 		"Take care", "Sharp edges, stops 1 and 3. Hold it by the flat", "Trip hazard, stops 1 and 3.",
 		"On site", "Fire exits are the slip door", "First aid boxes hang by the tea hatch.", "the engineer on duty come before this sheet",
 		"Ledger", "Head before this printing: f55dfed1 cf4fe955 0025acfd 0d27df50 3e72da90 91662509 58121b4d 218a9567",
@@ -181,7 +186,7 @@ func TestRunSheetIsNotForSmallPaper(t *testing.T) {
 	o := sheetOptions()
 	o.Paper = "a5"
 	tr := guidedTour(t)
-	if _, err := RunSheet(t.Context(), siteSettings(), tr, tour.Choose(tr, 0), o); !errors.Is(err, ErrPaper) {
+	if _, err := PrintPaper(t.Context(), RunSheet, siteSettings(), tr, tour.Choose(tr, 0), o); !errors.Is(err, ErrPaper) {
 		t.Errorf("got %v; want ErrPaper", err)
 	}
 }
@@ -207,7 +212,7 @@ func TestRandomRunSheetsKeepTheRules(t *testing.T) {
 		p := tour.Choose(tr, 0)
 		o := sheetOptions()
 		o.Paper = []string{"a4", "letter"}[i%2]
-		doc, err := layRunSheet(t.Context(), siteSettings(), tr, p, o)
+		doc, err := layPaper(t.Context(), RunSheet, siteSettings(), tr, p, o, i%5 == 0)
 		if err != nil {
 			t.Fatalf("tour %d: %v", i, err)
 		}
@@ -235,11 +240,11 @@ func TestPlanIsToScale(t *testing.T) {
 		stops = append(stops, cleared.NewStop(cleared.StopFields{ID: fmt.Sprint(i), Number: i + 1, X: at[0], Y: at[1]}))
 	}
 	tr := cleared.NewTour(cleared.TourFields{ID: "t", Slot: time.Hour, Group: 9, Pace: 130, Walk: 1, Stops: stops})
-	press, err := newPress(siteSettings(), options("a4", back), false)
+	c, err := paperComposer(RunSheet, siteSettings(), sheetOptions(), false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := &floorPlan{composer: newRunSheet(press, siteSettings(), tr, tour.Choose(tr, 0), sheetOptions(), 0).composer, tour: tr}
+	f := &floorPlan{composer: c, tour: tr}
 	f.layOut(f.measure(), f.size.height/3)
 	start, right, corner := f.start(), f.placeOf(stops[0]), f.placeOf(stops[1])
 	if right.X-start.X != start.Y-corner.Y || right.Y != start.Y || corner.X != right.X || right.X <= start.X {
@@ -301,10 +306,8 @@ func TestBackSaysWhatIsNew(t *testing.T) {
 // A back that is full already keeps to its paper: the mark stands in the foot.
 func TestFullBackMarksInItsFootWhatIsNew(t *testing.T) {
 	f := short(t)
-	for f.Talk = "Look."; ; f.Talk += " Look at it." {
-		if _, err := lay(t.Context(), settings(), tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back), false); err != nil {
-			break
-		}
+	for f.Talk = "Look."; len(mustDeck(t, tourOf(stopOf(3, cleared.NewStory(f))), options("a5", back)).RunsOn) == 0; {
+		f.Talk += " Look at it."
 	}
 	f.Talk = strings.TrimSuffix(f.Talk, " Look at it.")
 	f.Changes = cleared.Changes{Work: true}

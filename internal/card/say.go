@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/tongue"
 )
 
 // Say returns the cards of a tour as plain text, to be read aloud or by a screen
@@ -35,9 +36,16 @@ func say(s cleared.Settings, t cleared.Tour, o Options, draft bool) (string, err
 		}
 		faces[side] = f
 	}
+	v, err := readVoices(s, o)
+	if err != nil {
+		return "", err
+	}
+	if err := v.learnAll(t); err != nil {
+		return "", err
+	}
 	var all []string
-	for _, k := range contents(s, t) {
-		speech := speech{asOf: o.AsOf.Words(), content: k}
+	for _, k := range v.contents(s, t) {
+		speech := speech{asOf: tongue.Fill(k.words.Front.AsOf, "day", k.words.Day(o.AsOf)), content: k}
 		all = append(all, speech.card(faces, o.Faces, draft))
 	}
 	return strings.Join(all, "\n\n"), nil
@@ -46,7 +54,7 @@ func say(s cleared.Settings, t cleared.Tour, o Options, draft bool) (string, err
 // speech writes one card as paragraphs.
 type speech struct {
 	content
-	asOf  string
+	asOf  string // as the card says it
 	lines []string
 }
 
@@ -65,14 +73,15 @@ func (s *speech) add(parts ...string) {
 
 func (s *speech) card(faces map[string]*face, sides []string, draft bool) string {
 	if draft {
-		s.add("DRAFT: not cleared, not for use")
+		s.add(s.words.Draft)
 	}
 	if s.GuideOnly {
-		s.add("For the guide only")
+		s.add(s.words.Guide.Only)
 	}
-	s.add("Card "+s.Number, s.Title, s.Place)
+	s.add(s.NotTranslated)
+	s.add(tongue.Fill(s.words.Card, "number", s.Number), s.Title, s.Place)
 	if len(s.Cautions) > 0 {
-		s.add("Take care: " + strings.Join(s.Cautions, ". "))
+		s.add(s.words.Lead(s.words.TakeCare) + " " + strings.Join(s.Cautions, ". "))
 	}
 	if s.GuideOnly {
 		s.section(s.Back[fieldWithheld])
@@ -85,9 +94,9 @@ func (s *speech) card(faces map[string]*face, sides []string, draft bool) string
 		f, sections := faces[side], s.Front
 		if side == back {
 			sections = s.Back
-			s.add("For the guide")
+			s.add(s.words.Back.ForGuide)
 		} else if s.Photo != nil {
-			s.add("Photo: " + s.Photo.Alt)
+			s.add(s.words.Lead(s.words.Photo) + " " + s.Photo.Alt)
 		}
 		for _, field := range slices.Concat(f.Fields, f.Foot) {
 			// The labels of the cautions are said already; the back adds what to do.
@@ -96,7 +105,7 @@ func (s *speech) card(faces map[string]*face, sides []string, draft bool) string
 			}
 		}
 	}
-	s.add("As of " + s.asOf)
+	s.add(s.asOf)
 	return strings.Join(s.lines, "\n")
 }
 

@@ -38,7 +38,9 @@ type grid struct {
 	x, y       typeset.Points // the top left corner of the first card
 	turned     bool           // the back of a sheet is turned by half a turn
 	filled     bool           // the cards fill the sheet, so that all cuts run between two cards
-	words      [2]string      // for whoever prints and cuts, in the bottom margin
+	// words tell whoever prints and cuts how to: in the bottom margin, one below each
+	// column, and the next in the top margin.
+	words []string
 }
 
 // grid works out where cards of a paper lie. Two cards lie side by side on a
@@ -79,14 +81,34 @@ func (s Sheet) grid(card string, size paperSize, duplex bool) (*grid, error) {
 	}
 	g.x = (g.paper.width - typeset.Points(g.cols)*g.cell.width) / 2
 	g.y = (g.paper.height - typeset.Points(g.rows)*g.cell.height) / 2
-	g.words = [2]string{"Print at 100 %.", "Cut at the marks: " + strings.ToUpper(card) + "."}
-	if duplex {
-		g.words[0] = fmt.Sprintf("Print at 100 %%, flip on the %s edge.", s.Flip)
+	cut := "Cut at the marks: " + strings.ToUpper(card) + "."
+	switch {
+	case g.filled:
+		cut = "Cut through the middle, at the marks."
+	case g.cell != size:
+		cut = fmt.Sprintf("Cut at the marks: %d × %d mm, not %s.", millimetres(g.cell.width), millimetres(g.cell.height), strings.ToUpper(card))
 	}
-	if g.cell != size {
-		g.words[1] = fmt.Sprintf("Cut at the marks: %d × %d mm, not %s.", millimetres(g.cell.width), millimetres(g.cell.height), strings.ToUpper(card))
-	}
+	g.words = append(howToPrint(duplex, s.Flip), cut)
 	return g, nil
+}
+
+// howToPrint says how sides are printed so that each back lies behind its front.
+func howToPrint(duplex bool, flip string) []string {
+	if duplex {
+		return []string{"Print at 100 %, double-sided.", fmt.Sprintf("Flip on the %s edge.", flip)}
+	}
+	return []string{"Print at 100 %, one side."}
+}
+
+// howToPrint tells whoever prints these cards which settings to choose.
+func (o Options) howToPrint() string {
+	words := howToPrint(len(o.Faces) > 1, "long")
+	if o.Sheet.Up > 1 {
+		if g, err := o.Sheet.grid(o.Paper, paperSizes()[o.Paper], len(o.Faces) > 1); err == nil {
+			words = g.words
+		}
+	}
+	return strings.Join(words, " ")
 }
 
 // isLike reports whether a card can be set on a cell of a sheet.
@@ -112,8 +134,7 @@ func (g *grid) place(i int, back bool) (x, y typeset.Points) {
 
 // imposed lays the pages of cards out on sheets: the fronts of so many cards,
 // then their backs.
-func (p *press) imposed(pages []draw.Page, faces int) ([]draw.Page, error) {
-	g := p.sheet
+func (c composer) imposed(g *grid, pages []draw.Page, faces int) ([]draw.Page, error) {
 	var sheets []draw.Page
 	for cards := range slices.Chunk(pages, g.cols*g.rows*faces) {
 		for face := range faces {
@@ -124,7 +145,7 @@ func (p *press) imposed(pages []draw.Page, faces int) ([]draw.Page, error) {
 					sheet.Items = append(sheet.Items, it.Shift(x, y))
 				}
 			}
-			marks, err := p.marks()
+			marks, err := c.marks(g)
 			if err != nil {
 				return nil, err
 			}
@@ -138,8 +159,10 @@ func (p *press) imposed(pages []draw.Page, faces int) ([]draw.Page, error) {
 // marks draws where to cut. Where there is a margin it holds the marks, and says
 // how to print the sheet; or else they stand on the lines of the cuts, away from
 // the edges that a printer leaves white.
-func (p *press) marks() ([]draw.Item, error) {
-	g := p.sheet
+func (c composer) marks(g *grid) ([]draw.Item, error) {
+	if g.cell == g.paper {
+		return nil, nil
+	}
 	black := draw.Colour{}
 	thick, off, long := typeset.Point/2, typeset.Millimetres(1), typeset.Millimetres(5)
 	var items []draw.Item
@@ -176,13 +199,17 @@ func (p *press) marks() ([]draw.Item, error) {
 		across(g.x-off-long, y)
 		across(right+off, y)
 	}
-	c := composer{press: p, face: p.front, paper: p.paper[p.front]}
+	c.breaks = false
 	for i, words := range g.words {
-		set, err := c.set([]ink{{words, p.front.text, p.front.Colours.Text, nil}}, leastType, 100, typeset.Measure{Width: 1 << 40})
+		set, err := c.set([]ink{{words, c.face.text, c.face.Colours.Text, nil}}, leastType, 100, typeset.Measure{Width: 1 << 40})
 		if err != nil {
 			return nil, err
 		}
-		items = append(items, set.at(g.x+typeset.Points(i)*g.cell.width+typeset.Millimetres(3), bottom+off+typeset.Micrometres(500))...)
+		x, y := g.x+typeset.Points(i%g.cols)*g.cell.width+typeset.Millimetres(3), bottom+off+typeset.Micrometres(500)
+		if i >= g.cols {
+			y = g.y - off - typeset.Micrometres(500) - set.height
+		}
+		items = append(items, set.at(x, y)...)
 	}
 	return items, nil
 }

@@ -248,7 +248,7 @@ func TestSheetsKeepClearOfTheEdgesThatPrintersLeaveWhite(t *testing.T) {
 func TestShrunkSheetSaysHowToPrintAndCutIt(t *testing.T) {
 	o := sheetCase{4, "a6", "a4", "short", true}.options(front, back)
 	text := strings.Join(strings.Fields(run(t, "pdftotext", "-raw", saved(t, mustDeck(t, fiveCards(t), o)), "-")), " ")
-	for _, want := range []string{"Print at 100 %, flip on the short edge.", "Cut at the marks: 94 × 137 mm, not A6."} {
+	for _, want := range []string{"Print at 100 %, double-sided.", "Flip on the short edge.", "Cut at the marks: 94 × 137 mm, not A6."} {
 		if strings.Count(text, want) != 4 {
 			t.Errorf("%q stands on %d of 4 pages:\n%s", want, strings.Count(text, want), text)
 		}

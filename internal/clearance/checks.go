@@ -5,9 +5,11 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/picture"
+	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/wording"
 	"example.org/opencowl/internal/worklog"
 )
@@ -47,24 +49,29 @@ func (d *Desk) checkStory(u *Unit, s *wording.Story) []Finding {
 	for _, t := range u.Texts {
 		d.checkSentences(f, s, t)
 	}
-	d.checkCredits(f, s)
-	front := len(strings.Fields(s.CameOff)) + len(strings.Fields(s.Failed)) + len(strings.Fields(s.Replaced))
+	d.checkCredits(f, s.Credits, s.Doc)
+	d.checkLabel(f, s.Doc, s.CameOff, s.Failed, s.Replaced)
+	d.checkEase(f, u, s)
+	return f.Findings
+}
+
+// checkLabel counts the words of a front.
+func (d *Desk) checkLabel(f *Unit, doc *reading.Doc, texts ...string) {
+	front := len(strings.Fields(strings.Join(texts, " ")))
 	if front > labelWords {
 		more := "fewer than 75 words are easier to read standing up"
 		if front > labelMost {
 			more = "bring it under 100 words, better 75"
 		}
-		f.advise(s.Doc.At("came_off"), "long", fmt.Sprint(front), fmt.Sprintf("the front of the card has %d words", front), more)
+		f.advise(doc.At("came_off"), "long", fmt.Sprint(front), fmt.Sprintf("the front of the card has %d words", front), more)
 	}
-	d.checkEase(f, u, s)
-	return f.Findings
 }
 
 // checkAssertions finds words that judge what is airworthy, certified or safe.
-func checkAssertions(u *Unit, texts []wording.Text) []Finding {
+func (d *Desk) checkAssertions(u *Unit, texts []wording.Text) []Finding {
 	f := &Unit{ID: u.ID}
 	for _, t := range texts {
-		for _, m := range assertion.FindAllStringIndex(t.Value, -1) {
+		for _, m := range d.assertionsIn(u, t) {
 			said := t.Value[m[0]:m[1]]
 			f.find(t.At(m[0]), "assertion", said, fmt.Sprintf("%s: %q is for the licensed engineer to say, in the record", t.Field, said), "say what was done, and leave the judgement out")
 		}
@@ -79,7 +86,8 @@ func (d *Desk) checkSentences(f *Unit, s *wording.Story, t wording.Text) {
 }
 
 func (d *Desk) checkSentence(f *Unit, s *wording.Story, t wording.Text, text string, at int) {
-	if denial.MatchString(text) || strings.HasSuffix(t.Field, ".ask") || strings.HasSuffix(t.Field, ".evidence") {
+	j := d.judgementOf(f)
+	if j.denial.MatchString(text) || strings.HasSuffix(t.Field, ".ask") || strings.HasSuffix(t.Field, ".evidence") {
 		return
 	}
 	states := d.states(s)
@@ -89,18 +97,23 @@ func (d *Desk) checkSentence(f *Unit, s *wording.Story, t wording.Text, text str
 	all := func(is func(worklog.State) bool) bool {
 		return !slices.ContainsFunc(states, func(st worklog.State) bool { return !is(st) })
 	}
-	if m := replaced.FindString(text); m != "" && all(func(st worklog.State) bool { return st.Pile == "serviceable" }) && !d.hasReplacement(s) {
+	if m := said(j.replaced, text); m != "" && all(func(st worklog.State) bool { return st.Pile == "serviceable" }) && !d.hasReplacement(s) {
 		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the record has the part in the serviceable pile and no replacement", t.Field, m), "correct the words, or log the replacement")
 	}
-	if m := fitted.FindString(text); m != "" && all(func(st worklog.State) bool { return st.Phase != string(cleared.Fitted) }) {
+	if m := said(j.fitted, text); m != "" && all(func(st worklog.State) bool { return st.Phase != string(cleared.Fitted) }) {
 		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the record has no fitting of the part", t.Field, m), "correct the words, or log the fitting")
 	}
-	if m := usable.FindString(text); m != "" && all(func(st worklog.State) bool { return st.Pile != "" && st.Pile != "serviceable" }) && !d.hasReplacement(s) {
+	if m := said(j.usable, text); m != "" && all(func(st worklog.State) bool { return st.Pile != "" && st.Pile != "serviceable" }) && !d.hasReplacement(s) {
 		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the record has the part in another pile", t.Field, m), "correct the words; the engineer owns the record")
 	}
-	if m := keptOn.FindString(text); m != "" && d.overLimit(s) && !d.hasReplacement(s) {
+	if m := said(j.keptOn, text); m != "" && d.overLimit(s) && !d.hasReplacement(s) {
 		f.find(t.At(at), "contradiction", m, fmt.Sprintf("%s: %q, but the loss on record is over the engineer's figure for the part", t.Field, m), "correct the words; the engineer owns the record")
 	}
+}
+
+// said is what of a text a pattern finds.
+func said(pattern *regexp.Regexp, text string) string {
+	return strings.TrimFunc(pattern.FindString(text), func(r rune) bool { return !unicode.IsLetter(r) })
 }
 
 func (d *Desk) states(s *wording.Story) []worklog.State {
@@ -128,11 +141,11 @@ func (d *Desk) overLimit(s *wording.Story) bool {
 }
 
 // checkCredits: a person is credited by name only when they agreed to it.
-func (d *Desk) checkCredits(f *Unit, s *wording.Story) {
-	for i, credit := range s.Credits {
+func (d *Desk) checkCredits(f *Unit, credits []string, doc *reading.Doc) {
+	for i, credit := range credits {
 		for _, p := range d.ws.Settings.People {
 			if p.CreditOK.IsZero() && strings.Contains(credit, p.Name) {
-				f.find(s.Doc.At(fmt.Sprintf("credits[%d]", i)), "credit", hint(p.Name), fmt.Sprintf("%q has not agreed to be credited by name", hint(p.Name)), "write credit_ok: and the day they agreed in workshop.yaml, or credit the group")
+				f.find(doc.At(fmt.Sprintf("credits[%d]", i)), "credit", hint(p.Name), fmt.Sprintf("%q has not agreed to be credited by name", hint(p.Name)), "write credit_ok: and the day they agreed in workshop.yaml, or credit the group")
 			}
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
 	"example.org/opencowl/internal/workspace"
 )
@@ -168,11 +169,11 @@ func (d *Desk) Accept(ctx context.Context, u *Unit, code, by, why string) error 
 // engineersOwn are the findings that only an engineer may accept.
 var engineersOwn = map[string]bool{"assertion": true, "contradiction": true}
 
-// Withdraw takes a story or a photo back: the archive says so at its next build,
+// Withdraw takes a story, a photo or a translation back: the archive says so at its next build,
 // and nothing prints or sends it until somebody clears it again.
 func (d *Desk) Withdraw(ctx context.Context, u *Unit, by, why string) error {
-	if u.Kind != "story" && u.Kind != "photo" {
-		return fmt.Errorf("%s is a %s; only a story or a photo is withdrawn", u.ID, u.Kind)
+	if u.Kind != "story" && u.Kind != "photo" && u.Kind != "translation" {
+		return fmt.Errorf("%s is a %s; only a story, a photo or a translation is withdrawn", u.ID, u.Kind)
 	}
 	if _, ok := d.ws.Settings.PersonByID(by); !ok {
 		return fmt.Errorf("%q %w: nobody of that name is in %s; name one of %s", by, ErrMayNot, workspace.SettingsFile, strings.Join(d.ws.Settings.PeopleIDs(), ", "))
@@ -251,8 +252,9 @@ func (d *Desk) Ready(u *Unit) error {
 }
 
 // HasPictures reports whether whoever decides must say that nothing private is
-// readable in a picture.
-func (u *Unit) HasPictures() bool { return u.Kind == "photo" || len(u.Photos) > 0 }
+// readable in a picture. Whoever decides on a translation sees those of its original,
+// for which that was answered.
+func (u *Unit) HasPictures() bool { return u.Kind == "photo" || u.of == nil && len(u.Photos) > 0 }
 
 // Decide records a decision on units, all or none.
 func (d *Desk) Decide(ctx context.Context, units []*Unit, decision Decision) error {
@@ -347,7 +349,7 @@ func (d *Desk) About(name string) ([]*Unit, error) {
 func (d *Desk) Withdrawn() map[string]day.Date {
 	stories := map[string]day.Date{}
 	for unit, on := range d.withdrawn {
-		if id, ok := strings.CutPrefix(unit, "story/"); ok {
+		if id, ok := strings.CutPrefix(unit, "story/"); ok && reading.IsID(id) { // no translation
 			stories[id] = on
 		}
 	}

@@ -29,6 +29,7 @@ import (
 	"example.org/opencowl/internal/picture"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/tongue"
 	"example.org/opencowl/internal/wording"
 	"example.org/opencowl/internal/worklog"
 	"example.org/opencowl/internal/workspace"
@@ -58,6 +59,9 @@ type Desk struct {
 	books Books
 	today day.Date
 	now   func() time.Time
+
+	tongues    map[string]*tongue.Words // by language of the workshop
+	speechless map[string]error         // why a language has none of its own
 
 	private   *leak.Index
 	units     []*Unit
@@ -91,8 +95,12 @@ func Open(ctx context.Context, ws *workspace.Workspace, books Books, o Options) 
 	var problems []reading.Problem
 	d.log, problems = worklog.Read(ws.Root, s.AreaKeys(), s.PeopleIDs())
 	d.problems = append(d.problems, problems...)
-	d.words, problems = wording.Read(ws.Root, wording.ReadOptions{Areas: s.AreaKeys(), People: s.PeopleIDs(), TwoPeople: s.Clearing.TwoPeople})
+	d.words, problems = wording.Read(ws.Root, wording.ReadOptions{Areas: s.AreaKeys(), People: s.PeopleIDs(), TwoPeople: s.Clearing.TwoPeople,
+		Language: s.Workshop.Language, Languages: s.Workshop.Languages})
 	d.problems = append(d.problems, problems...)
+	if err := d.readWords(); err != nil {
+		return nil, err
+	}
 	if err := d.readEditions(ctx); err != nil {
 		return nil, err
 	}
@@ -178,12 +186,15 @@ type Counts struct {
 	Words    int `json:"glossary"`
 	Tours    int `json:"tours"`
 	Editions int `json:"editions"`
+
+	Translations int `json:"translations"`
 }
 
 // Counts counts what was read.
 func (d *Desk) Counts() Counts {
 	return Counts{len(d.log.Parts()), len(d.log.AllEntries()), len(d.log.Tags()), len(d.words.Stories()),
-		len(d.words.Glossary()), len(d.words.Tours()), len(d.words.Editions())}
+		len(d.words.Glossary()), len(d.words.Tours()), len(d.words.Editions()),
+		len(d.words.Translations()) + len(d.words.TourTranslations())}
 }
 
 // gatherUnits lists the units with their public text, findings and digests.
@@ -195,11 +206,17 @@ func (d *Desk) gatherUnits(ctx context.Context, watch func(done, of int)) error 
 	for _, s := range d.words.Stories() {
 		d.add(d.storyUnit(s))
 	}
+	for _, t := range d.words.Translations() {
+		d.add(d.translationUnit(t))
+	}
 	for _, w := range d.words.Glossary() {
 		d.add(d.wordUnit(w))
 	}
 	for _, t := range d.words.Tours() {
 		d.add(d.tourUnit(t))
+	}
+	for _, t := range d.words.TourTranslations() {
+		d.add(d.tourTranslationUnit(t))
 	}
 	for _, e := range d.words.Editions() {
 		d.add(d.editionUnit(e))
@@ -380,7 +397,7 @@ func (d *Desk) areaOf(key string) cleared.Area {
 
 // storyUnit fills in a story's released facts and checks it.
 func (d *Desk) storyUnit(s *wording.Story) *Unit {
-	u := &Unit{ID: "story/" + s.ID, Kind: "story", Title: s.Title, File: s.File, writer: s.WrittenBy, story: s}
+	u := &Unit{ID: "story/" + s.ID, Kind: "story", Title: s.Title, File: s.File, writer: s.WrittenBy, story: s, written: s.Texts}
 	u.Texts = d.fill(u, s.Texts())
 	u.Findings = append(u.Findings, d.checkTexts(u, s.Texts())...)
 	u.Findings = append(u.Findings, d.checkStory(u, s)...)
@@ -466,7 +483,7 @@ func (d *Desk) fill(u *Unit, texts []wording.Text) []wording.Text {
 		value, err := wording.Expand(factMarks.Replace(t.Value), func(f wording.FactRef) (string, error) {
 			place := refs[next].Place
 			next++
-			text, err := d.fact(f)
+			text, err := d.fact(f, u.language)
 			if err != nil {
 				u.find(place, "no-fact", f.Raw, err.Error(), "log it, or drop the fact")
 				return "?", nil
@@ -486,13 +503,14 @@ func (d *Desk) fill(u *Unit, texts []wording.Text) []wording.Text {
 	return filled
 }
 
-// fact looks up a released fact and writes it in the form asked for.
-func (d *Desk) fact(f wording.FactRef) (string, error) {
+// fact looks up a released fact and writes it in the form asked for, as a language
+// writes it.
+func (d *Desk) fact(f wording.FactRef, language string) (string, error) {
 	value, err := d.log.Fact(f.Part, f.Field, d.today)
 	if err != nil {
 		return "", fmt.Errorf("fact %q: %w", f.Part+"."+f.Field, err)
 	}
-	text, err := value.Format(f.Form)
+	text, err := factIn(d.wordsIn(language), value, f.Form)
 	if err != nil {
 		return "", fmt.Errorf("fact %q: %w", f.Part+"."+f.Field, err)
 	}

@@ -16,6 +16,11 @@ import (
 
 // whyNot says in words why a unit may not leave; "" when it may.
 func (d *Desk) whyNot(u *Unit) string {
+	if u.of != nil {
+		if why := d.whyNot(u.of); why != "" {
+			return "cannot leave without its original, which " + why
+		}
+	}
 	switch u.Standing {
 	case Cleared:
 		// The record may have changed since: a finding stops it all the same.
@@ -29,6 +34,9 @@ func (d *Desk) whyNot(u *Unit) string {
 		}
 		return ""
 	case Stale:
+		if u.of != nil {
+			return "changed since it was cleared, or its original did; decide again"
+		}
 		return "changed since it was cleared; decide again"
 	case Refused:
 		return "was refused"
@@ -116,14 +124,18 @@ func reached(from, today day.Date) bool { return !from.IsZero() && !from.After(t
 
 func (d *Desk) story(u *Unit) cleared.Story { return d.storySince(u, day.Date{}) }
 
-// storySince is story with what is new in it since a day; a zero day asks for nothing.
+// storySince is story with what is new in it since a day; a zero day asks for
+// nothing. A translation says its own words; all else is the original's.
 func (d *Desk) storySince(u *Unit, since day.Date) cleared.Story {
-	s := u.story
-	f := cleared.StoryFields{ID: s.ID, Language: d.ws.Settings.Workshop.Language, Area: d.areaOf(s.Area),
+	s, original, language := u.about(), u, d.ws.Settings.Workshop.Language
+	if u.of != nil {
+		original, language = u.of, u.language
+	}
+	f := cleared.StoryFields{ID: s.ID, Language: language, Area: d.areaOf(s.Area),
 		Title: u.text("title"), CameOff: u.text("came_off"), Failed: u.text("failed"), Replaced: u.text("replaced"),
-		Talk: u.text("talk"), Body: u.text("body"), Claims: d.claims(u), Questions: questions(u), Props: d.props(s), Cautions: cautions(s.Cautions), Credits: s.Credits,
+		Talk: u.text("talk"), Body: u.text("body"), Claims: d.claims(u), Questions: questions(u), Props: d.props(u), Cautions: d.cautions(u.language, s.Cautions), Credits: credits(u),
 		ForVisitors: s.IsFor(wording.ForVisitors), ForMembers: s.IsFor(wording.ForMembers),
-		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest, Changes: d.newsSince(u, since)}
+		Evergreen: s.Evergreen, NotBefore: s.NotBefore, PublicFrom: d.publicFrom(s), Digest: u.Digest, Changes: d.newsSince(original, since)}
 	if u.Standing == Cleared {
 		f.ClearedOn = d.first[u.ID]
 	}
@@ -132,7 +144,7 @@ func (d *Desk) storySince(u *Unit, since day.Date) cleared.Story {
 	}
 	for _, id := range u.Photos {
 		if p, ok := d.photos[strings.TrimPrefix(id, "photo/")]; ok {
-			f.Photos = append(f.Photos, p)
+			f.Photos = append(f.Photos, inWordsOf(u, p, len(f.Photos)))
 		}
 	}
 	return cleared.NewStory(f)
@@ -173,11 +185,12 @@ func (d *Desk) firstSent(story string) day.Date {
 	return day.Date{}
 }
 
-// claims words a story's claims by their status.
+// claims words a story's claims by their status, which is the original's.
 func (d *Desk) claims(u *Unit) []cleared.Claim {
+	as := d.sayings(u.language)
 	var claims []cleared.Claim
-	for i, c := range u.story.Claims {
-		claims = append(claims, cleared.Claim{Say: wording.SayAs(c.Status, u.text(fmt.Sprintf("claims[%d].say", i))),
+	for i, c := range u.about().Claims {
+		claims = append(claims, cleared.Claim{Say: wording.SayAs(c.Status, u.text(fmt.Sprintf("claims[%d].say", i)), as),
 			Status: c.Status, Evidence: u.text(fmt.Sprintf("claims[%d].evidence", i))})
 	}
 	return claims
@@ -185,24 +198,44 @@ func (d *Desk) claims(u *Unit) []cleared.Claim {
 
 func questions(u *Unit) []cleared.Question {
 	var qs []cleared.Question
-	for i := range u.story.Questions {
+	for i := range u.about().Questions {
 		qs = append(qs, cleared.Question{Ask: u.text(fmt.Sprintf("questions[%d].ask", i)), Answer: u.text(fmt.Sprintf("questions[%d].answer", i))})
 	}
 	return qs
 }
 
-func (d *Desk) props(s *wording.Story) []cleared.Prop {
+// credits are those of the story, in its own words.
+func credits(u *Unit) []string {
+	if u.of == nil {
+		return u.story.Credits
+	}
+	var all []string
+	for i := range u.about().Credits {
+		all = append(all, u.text(fmt.Sprintf("credits[%d]", i)))
+	}
+	return all
+}
+
+// props are those of a story; how each goes round, and what to take care of, is the
+// original's.
+func (d *Desk) props(u *Unit) []cleared.Prop {
 	var props []cleared.Prop
-	for _, p := range s.Props {
-		props = append(props, cleared.Prop{What: p.What, HandRound: cleared.HandRound(p.HandRound), Cautions: cautions(p.Caution), MadeSafe: p.MadeSafe})
+	for i, p := range u.about().Props {
+		what, safe := p.What, p.MadeSafe
+		if u.of != nil {
+			what, safe = u.text(fmt.Sprintf("props[%d].what", i)), u.text(fmt.Sprintf("props[%d].made_safe", i))
+		}
+		props = append(props, cleared.Prop{What: what, HandRound: cleared.HandRound(p.HandRound), Cautions: d.cautions(u.language, p.Caution), MadeSafe: safe})
 	}
 	return props
 }
 
-func cautions(keys []string) []cleared.Caution {
+// cautions are hazards in words of a language.
+func (d *Desk) cautions(language string, keys []string) []cleared.Caution {
+	words := d.wordsIn(language)
 	var all []cleared.Caution
 	for _, key := range keys {
-		if c, ok := wording.Caution(key); ok {
+		if c, ok := words.Caution(key); ok {
 			all = append(all, cleared.Caution{Key: key, Label: c.Label, Advice: c.Advice})
 		}
 	}
@@ -236,11 +269,17 @@ func (d *Desk) Tour(id string) (cleared.Tour, error) { return d.TourSince(id, da
 // TourSince is Tour with what is new in each story since a day, when a returning
 // visitor last came.
 func (d *Desk) TourSince(id string, since day.Date) (cleared.Tour, error) {
-	t, ok := d.words.Tour(id)
-	if !ok {
-		return cleared.Tour{}, fmt.Errorf("there is no tour %q; the tours are %s", id, strings.Join(d.Tours(), ", "))
+	return d.TourIn(id, "", since)
+}
+
+// TourIn is TourSince in a language of the workshop; "" is its own. What has no
+// cleared translation comes in the workshop's own, as its Language says.
+func (d *Desk) TourIn(id, language string, since day.Date) (cleared.Tour, error) {
+	t, language, err := d.tourAndLanguage(id, language)
+	if err != nil {
+		return cleared.Tour{}, err
 	}
-	return d.tour(t, since, d.whyNotTold), d.mayLeave("tour/" + id)
+	return d.tour(t, since, d.whyNotTold, func(u *Unit) *Unit { return d.inLanguage(u, language, d.whyNot) }), d.mayLeave("tour/" + id)
 }
 
 // DraftTour hands over a tour with every story in it, for a preview.
@@ -250,11 +289,18 @@ func (d *Desk) DraftTour(id string) (cleared.Draft[cleared.Tour], error) {
 
 // DraftTourSince is DraftTour with what is new in each story since a day.
 func (d *Desk) DraftTourSince(id string, since day.Date) (cleared.Draft[cleared.Tour], error) {
-	t, ok := d.words.Tour(id)
-	if !ok {
-		return cleared.Draft[cleared.Tour]{}, fmt.Errorf("there is no tour %q; the tours are %s", id, strings.Join(d.Tours(), ", "))
+	return d.DraftTourIn(id, "", since)
+}
+
+// DraftTourIn is DraftTourSince in a language of the workshop, with every
+// translation as it is written.
+func (d *Desk) DraftTourIn(id, language string, since day.Date) (cleared.Draft[cleared.Tour], error) {
+	t, language, err := d.tourAndLanguage(id, language)
+	if err != nil {
+		return cleared.Draft[cleared.Tour]{}, err
 	}
-	return cleared.NewDraft(d.tour(t, since, func(*Unit) string { return "" })), nil
+	all := func(*Unit) string { return "" }
+	return cleared.NewDraft(d.tour(t, since, all, func(u *Unit) *Unit { return d.inLanguage(u, language, all) })), nil
 }
 
 // ArchiveTours hands over every cleared tour with the stories that anybody may
@@ -268,7 +314,7 @@ func (d *Desk) ArchiveTours() []cleared.Tour {
 					return "is not public yet"
 				}
 				return d.whyNot(u)
-			}))
+			}, func(u *Unit) *Unit { return u }))
 		}
 	}
 	return tours
@@ -292,11 +338,18 @@ func (d *Desk) whyNotTold(u *Unit) string {
 	return ""
 }
 
-func (d *Desk) tour(t *wording.Tour, since day.Date, whyNot func(*Unit) string) cleared.Tour {
-	f := cleared.TourFields{ID: t.ID, Title: t.Title, Slot: t.Slot, Group: t.Group, Pace: t.Pace, Walk: t.Walk, StartX: t.Start.X, StartY: t.Start.Y}
+// tour hands over a tour. whyNot says of a story why it is held back, and tell
+// which unit tells it, or says the tour's titles: itself, or a translation.
+func (d *Desk) tour(t *wording.Tour, since day.Date, whyNot func(*Unit) string, tell func(*Unit) *Unit) cleared.Tour {
+	titles := tell(d.byID["tour/"+t.ID])
+	language := d.ws.Settings.Workshop.Language
+	if titles.of != nil {
+		language = titles.language
+	}
+	f := cleared.TourFields{ID: t.ID, Title: titles.titleOr(t.Title), Language: language, Slot: t.Slot, Group: t.Group, Pace: t.Pace, Walk: t.Walk, StartX: t.Start.X, StartY: t.Start.Y}
 	for i, s := range t.Stops {
-		stop := cleared.StopFields{ID: s.ID, Number: i + 1, At: s.At, X: s.X, Y: s.Y, Wants: s.Wants, Minutes: time.Duration(s.Minutes) * time.Minute,
-			Cautions: cautions(s.Cautions), WalkFromLast: s.WalkFromLast}
+		stop := cleared.StopFields{ID: s.ID, Number: i + 1, At: titles.stopOr(s.ID, s.At), X: s.X, Y: s.Y, Wants: s.Wants, Minutes: time.Duration(s.Minutes) * time.Minute,
+			Cautions: d.cautions("", s.Cautions), WalkFromLast: s.WalkFromLast}
 		for _, id := range s.Stories {
 			u, ok := d.byID["story/"+id]
 			if !ok {
@@ -306,7 +359,7 @@ func (d *Desk) tour(t *wording.Tour, since day.Date, whyNot func(*Unit) string) 
 				stop.Withheld = append(stop.Withheld, fmt.Sprintf("%s: %s", u.name(), why))
 				continue
 			}
-			stop.Stories = append(stop.Stories, d.storySince(u, since))
+			stop.Stories = append(stop.Stories, d.storySince(tell(u), since))
 		}
 		f.Stops = append(f.Stops, cleared.NewStop(stop))
 	}
@@ -399,9 +452,10 @@ func (d *Desk) LookAt(unit string, use cleared.Use) string {
 	return ""
 }
 
-// DigestOf is the digest of a unit as its words stand; "" when there is none.
-func (d *Desk) DigestOf(unit string) string {
-	if u, ok := d.byID[unit]; ok {
+// DigestOf is the digest of a story as its words stand in a language, "" for the
+// workshop's own; "" when there is none.
+func (d *Desk) DigestOf(story, language string) string {
+	if u, ok := d.byID[storyIn(story, language)]; ok {
 		return u.Digest
 	}
 	return ""

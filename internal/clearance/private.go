@@ -69,7 +69,7 @@ func (d *Desk) isPublicValue(s string) bool {
 // engineer to say. A story's numbers are held
 // against the parts it is about; elsewhere any part counts.
 func (d *Desk) checkTexts(u *Unit, texts []wording.Text) []Finding {
-	findings := checkAssertions(u, texts)
+	findings := d.checkAssertions(u, texts)
 	for _, t := range texts {
 		// A released fact is honoured where it stands: the rest is looked through.
 		value, err := wording.Expand(t.Value, func(f wording.FactRef) (string, error) { return strings.Repeat(" ", len(f.Raw)), nil })
@@ -77,8 +77,8 @@ func (d *Desk) checkTexts(u *Unit, texts []wording.Text) []Finding {
 			continue // reported where facts are filled in
 		}
 		var leaks []leak.Finding
-		if u.story != nil {
-			leaks = d.private.FindAbout(value, u.story.Parts)
+		if s := u.about(); s != nil {
+			leaks = d.private.FindAbout(value, s.Parts)
 		} else {
 			leaks = d.private.Find(value)
 		}

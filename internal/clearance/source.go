@@ -128,7 +128,7 @@ func (d *Desk) mayBeSaid(text *sourceText, start, end int, code string) bool {
 			return true
 		}
 	}
-	story := u.story
+	story := u.about()
 	if u.correction != nil {
 		story, _ = d.words.Story(u.correction.Story)
 	}

@@ -1,6 +1,7 @@
 package clearance
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -28,9 +29,10 @@ type PartPlace struct {
 	Pile string `json:"pile,omitempty"`
 }
 
-// ToldNow is what a card of a story says and rests on today.
-func (d *Desk) ToldNow(story string) Told {
-	u, ok := d.byID["story/"+story]
+// ToldNow is what a card of a story says and rests on today, in a language of the
+// workshop; "" is its own.
+func (d *Desk) ToldNow(story, language string) Told {
+	u, ok := d.byID[storyIn(story, language)]
 	if !ok {
 		return Told{}
 	}
@@ -38,7 +40,8 @@ func (d *Desk) ToldNow(story string) Told {
 	if len(u.Photos) > 0 {
 		t.Photo = d.byID[u.Photos[0]].Digest
 	}
-	for _, c := range d.CorrectionsOf(u) {
+	original := cmp.Or(u.of, u)
+	for _, c := range d.CorrectionsOf(original) {
 		if c.Standing == Cleared {
 			t.Corrections = append(t.Corrections, c.ID)
 		}
@@ -46,16 +49,26 @@ func (d *Desk) ToldNow(story string) Told {
 	return t
 }
 
+// storyIn is the unit that tells a story in a language.
+func storyIn(story, language string) string {
+	if language == "" {
+		return "story/" + story
+	}
+	return "story/" + story + "." + language
+}
+
 // wordsAlone is what a card says of a story with its facts and photo left out. The
-// longer account is on no card, nor is when and to whom it may be told.
+// longer account is on no card, nor are captions, photos but the first, and when and
+// to whom it may be told.
 func (d *Desk) wordsAlone(u *Unit) publicStory {
-	p := publicStory{ID: u.story.ID, Area: u.story.Area, Props: d.props(u.story), Cautions: u.story.Cautions}
-	for _, t := range u.story.Texts() {
-		if t.Field != "body" {
+	s := u.about()
+	p := publicStory{ID: s.ID, Area: s.Area, Props: d.props(u), Cautions: s.Cautions}
+	for _, t := range u.written() {
+		if t.Field != "body" && (!strings.HasPrefix(t.Field, "photos[") || t.Field == "photos[0].alt") {
 			p.Texts = append(p.Texts, t.Field, t.Value)
 		}
 	}
-	for _, c := range u.story.Claims {
+	for _, c := range s.Claims {
 		p.Texts = append(p.Texts, c.Status)
 	}
 	return p
@@ -64,7 +77,7 @@ func (d *Desk) wordsAlone(u *Unit) publicStory {
 // placesOf is the movement of a story's parts.
 func (d *Desk) placesOf(u *Unit) []PartPlace {
 	var all []PartPlace
-	for _, id := range u.story.Parts {
+	for _, id := range u.about().Parts {
 		if p, ok := d.log.Part(id); ok {
 			if m, ok := d.movementOf(p); ok {
 				all = append(all, PartPlace{m.Key, m.Step, m.Pile})
@@ -75,14 +88,24 @@ func (d *Desk) placesOf(u *Unit) []PartPlace {
 	return all
 }
 
-// NoLongerTrue says why a card of a story, printed when the story had a digest,
-// is not to be shown any more; nothing when it is as true as it was. Was is
-// what the card said and rested on; nil where a printing did not keep it.
-func (d *Desk) NoLongerTrue(story, digest string, was *Told) []string {
-	u, ok := d.byID["story/"+story]
+// CardOf is a card as it was printed.
+type CardOf struct {
+	Story string
+	// Asked is the language that was asked for, and In the one that it is in; "" is
+	// the workshop's own. They differ where there was no translation.
+	Asked, In string
+	Digest    string // of the unit that it tells
+	Told      *Told  // what it said and rested on; nil where a printing did not keep it
+}
+
+// NoLongerTrue says why a printed card of a story is not to be shown any more;
+// nothing when it is as true as it was.
+func (d *Desk) NoLongerTrue(c CardOf) []string {
+	original, ok := d.byID["story/"+c.Story]
 	if !ok {
 		return []string{"its story is gone from wording/"}
 	}
+	u := original
 	var why []string
 	switch on, taken := d.withdrawn[u.ID]; {
 	case taken:
@@ -92,13 +115,24 @@ func (d *Desk) NoLongerTrue(story, digest string, was *Told) []string {
 			why = append(why, "its story "+not)
 		}
 	}
-	if was == nil {
-		if digest != u.Digest {
+	if c.In != "" {
+		if u, ok = d.byID[storyIn(c.Story, c.In)]; !ok {
+			return append(why, "its translation is gone from wording/")
+		}
+		if not := d.whyNot(u); not != "" && len(why) == 0 {
+			why = append(why, "its translation "+not)
+		}
+	} else if c.Asked != "" && len(why) == 0 && d.whyNotIn(u, c.Asked) == "" {
+		why = append(why, fmt.Sprintf("it is in %s for want of a translation, and one into %s is cleared now", d.ws.Settings.Workshop.Language, c.Asked))
+	}
+	if c.Told == nil {
+		if c.Digest != u.Digest {
 			why = append(why, "its words, a fact or a photo changed")
 		}
 		return why
 	}
-	now := d.ToldNow(story)
+	was := c.Told
+	now := d.ToldNow(c.Story, c.In)
 	if was.Words != now.Words {
 		why = append(why, "its words changed")
 	}
@@ -107,7 +141,7 @@ func (d *Desk) NoLongerTrue(story, digest string, was *Told) []string {
 		why = append(why, "its photo changed")
 	}
 	why = append(why, partsMoved(was.Parts, now.Parts)...)
-	for _, c := range d.CorrectionsOf(u) {
+	for _, c := range d.CorrectionsOf(original) {
 		if slices.Contains(now.Corrections, c.ID) && !slices.Contains(was.Corrections, c.ID) {
 			why = append(why, fmt.Sprintf("it was corrected on %s: %s", c.On.Words(), c.text("say")))
 		}

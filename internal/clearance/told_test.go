@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 )
@@ -81,20 +82,20 @@ func TestPrintedCardIsTrueUntilSomethingChanges(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			b := newBench(t)
 			b.onTheTour()
-			was := b.desk().ToldNow("floor-stiffener")
-			digest := b.desk().DigestOf("story/floor-stiffener")
-			if got := b.desk().NoLongerTrue("floor-stiffener", digest, &was); len(got) > 0 {
+			was := b.desk().ToldNow("floor-stiffener", "")
+			digest := b.desk().DigestOf("floor-stiffener", "")
+			if got := b.desk().NoLongerTrue(clearance.CardOf{Story: "floor-stiffener", Digest: digest, Told: &was}); len(got) > 0 {
 				t.Fatalf("at once: %q", got)
 			}
 			c.change(b)
-			got := b.desk().NoLongerTrue("floor-stiffener", digest, &was)
+			got := b.desk().NoLongerTrue(clearance.CardOf{Story: "floor-stiffener", Digest: digest, Told: &was})
 			same := slices.EqualFunc(got, c.want, func(g, w string) bool { return strings.Contains(g, w) })
 			if !same && !(c.name == "the story's file is gone" && len(got) > 0) {
 				t.Errorf("got %q; want %q", got, c.want)
 			}
 			// A row from before all of that was kept says what it can.
-			old := b.desk().NoLongerTrue("floor-stiffener", digest, nil)
-			if changed := b.desk().DigestOf("story/floor-stiffener") != digest; changed && !slices.Contains(old, "its words, a fact or a photo changed") && !strings.Contains(strings.Join(old, ""), "gone") {
+			old := b.desk().NoLongerTrue(clearance.CardOf{Story: "floor-stiffener", Digest: digest})
+			if changed := b.desk().DigestOf("floor-stiffener", "") != digest; changed && !slices.Contains(old, "its words, a fact or a photo changed") && !strings.Contains(strings.Join(old, ""), "gone") {
 				t.Errorf("of an older row: %q", old)
 			}
 			for _, why := range append(got, old...) {
@@ -104,7 +105,7 @@ func TestPrintedCardIsTrueUntilSomethingChanges(t *testing.T) {
 			}
 		})
 	}
-	if got := newBench(t).desk().NoLongerTrue("no-such-story", "", nil); !slices.Equal(got, []string{"its story is gone from wording/"}) {
+	if got := newBench(t).desk().NoLongerTrue(clearance.CardOf{Story: "no-such-story"}); !slices.Equal(got, []string{"its story is gone from wording/"}) {
 		t.Errorf("a story without a file: %q", got)
 	}
 }
@@ -113,7 +114,7 @@ func TestPrintedCardIsTrueUntilSomethingChanges(t *testing.T) {
 func TestToldNamesNoPart(t *testing.T) {
 	b := newBench(t)
 	b.onTheTour()
-	told := b.desk().ToldNow("floor-stiffener")
+	told := b.desk().ToldNow("floor-stiffener", "")
 	if len(told.Parts) != 1 || told.Parts[0].Step != "inspected" || told.Parts[0].Pile != "unserviceable" || strings.Contains(told.Parts[0].Key, "stiffener") {
 		t.Errorf("got %+v; want one part, inspected, by an opaque key", told.Parts)
 	}

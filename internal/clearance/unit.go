@@ -39,7 +39,8 @@ type Finding struct {
 }
 
 // Unit is one thing that can be read outside: a story, a photo, a glossary word,
-// an edition's own words, a tour's titles, a correction, the settings.
+// an edition's own words, a tour's titles, a story or titles in another language, a
+// correction, the settings.
 type Unit struct {
 	ID         string
 	Kind       string
@@ -57,6 +58,9 @@ type Unit struct {
 
 	writer     string
 	story      *wording.Story
+	of         *Unit                 // of a translation: what it translates
+	language   string                // of a translation
+	written    func() []wording.Text // of a story and its translations: the texts with their facts still names
 	correction *correction
 	kept       bool
 	shown      *cleared.Photo  // of a photo that has public copies
@@ -85,6 +89,15 @@ func (u *Unit) find(at reading.Place, code, value, message, remedy string) {
 func (u *Unit) advise(at reading.Place, code, value, message, remedy string) {
 	u.find(at, code, value, message, remedy)
 	u.Findings[len(u.Findings)-1].Advice = true
+}
+
+// about is the story whose parts a unit tells of: its own, or that which it
+// translates; nil where it tells of none in particular.
+func (u *Unit) about() *wording.Story {
+	if u.of != nil {
+		return u.of.story
+	}
+	return u.story
 }
 
 // text returns what the unit says in a field, with its facts filled in.
@@ -125,7 +138,7 @@ type publicStory struct {
 
 func (d *Desk) publicStory(u *Unit) publicStory {
 	s := u.story
-	p := publicStory{ID: s.ID, Area: s.Area, Texts: u.publicTexts(), Claims: d.claims(u), Props: d.props(s),
+	p := publicStory{ID: s.ID, Area: s.Area, Texts: u.publicTexts(), Claims: d.claims(u), Props: d.props(u),
 		Cautions: s.Cautions, For: s.For, NotBefore: s.NotBefore, Evergreen: s.Evergreen, Facts: u.Facts}
 	for _, id := range u.Photos {
 		p.Photos = append(p.Photos, d.byID[id].Digest)

@@ -280,6 +280,7 @@ func (s Stop) Withheld() []string     { return s.f.Withheld }
 // TourFields is what clearance hands to NewTour.
 type TourFields struct {
 	ID, Title string
+	Language  string // BCP 47: of the titles of the tour and its stops
 	Slot      time.Duration
 	Group     int     // people
 	Pace      float64 // words a minute
@@ -297,6 +298,7 @@ func NewTour(f TourFields) Tour { return Tour{f} }
 
 func (t Tour) ID() string          { return t.f.ID }
 func (t Tour) Title() string       { return t.f.Title }
+func (t Tour) Language() string    { return t.f.Language }
 func (t Tour) Slot() time.Duration { return t.f.Slot }
 func (t Tour) Group() int          { return t.f.Group }
 func (t Tour) Pace() float64       { return t.f.Pace }

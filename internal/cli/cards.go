@@ -21,6 +21,7 @@ import (
 
 type cardsOptions struct {
 	on, paper, faces, out, by, returning string
+	language                             string
 	sheet                                card.Sheet
 	png                                  string
 	draft, changed, large, say           bool
@@ -35,7 +36,20 @@ type printedCard struct {
 	Paper  string   `json:"paper"`
 	Faces  []string `json:"faces"`
 	Digest string   `json:"digest"` // of the card
-	Words  string   `json:"words"`  // of the story
+	Words  string   `json:"words"`  // of the story or its translation
+	// Language is the one that was asked for; none is the workshop's.
+	Language string `json:"language,omitempty"`
+	// Fallback says that the card is in the workshop's language all the same, since
+	// there was no translation to print.
+	Fallback bool `json:"fallback,omitempty"`
+}
+
+// in is the language that the card is in; "" is the workshop's.
+func (p printedCard) in() string {
+	if p.Fallback {
+		return ""
+	}
+	return p.Language
 }
 
 // cardsReport is the machine output of cards.
@@ -47,6 +61,11 @@ type cardsReport struct {
 	Withheld map[string]string `json:"withheld,omitempty"` // stop → why
 	Said     string            `json:"said,omitempty"`     // with --say: the cards as text
 	Unfit    []string          `json:"unfit,omitempty"`    // cards that do not fit, and what to lose
+	RunsOn   []string          `json:"runs_on,omitempty"`  // backs that take more sides than one, and what to lose
+	Print    string            `json:"print,omitempty"`    // the settings to print with
+	Language string            `json:"language,omitempty"` // asked for
+	// Untranslated says of what comes in the workshop's language all the same why it does.
+	Untranslated map[string]string `json:"untranslated,omitempty"`
 }
 
 func (a *app) cardsCommand() *cobra.Command {
@@ -56,15 +75,22 @@ func (a *app) cardsCommand() *cobra.Command {
 		Short: "Print the stop cards of a tour: fronts for visitors, backs for the guide",
 		Long: `Make one PDF with a card for each story of each stop. A stop with nothing cleared
 gets a sheet for the guide only that says why, and so does a card whose text does not
-fit, with the words to lose; the other cards print all the same, and the exit code is 1. Printing is recorded, card by card.
+fit, with the words to lose; the other cards print all the same, and the exit code is 1. A
+back that does not fit runs on to further sheets for the guide, after its card, marked
+"2 of 3". Printing is recorded, card by card.
 
 --draft shows every story as it stands, stamped DRAFT on every page, and records nothing.
 --changed prints the cards that are no longer true (see opencowl reprint) or were never
-printed on this paper. --returning says on the backs what is new since visitors last came.`,
+printed on this paper. --returning says on the backs what is new since visitors last came.
+
+--language prints in another language of the workshop (languages: in workshop.yaml). A
+story whose translation is not cleared comes in the workshop's own, with a line in the
+language that was asked for that says so.`,
 		Example: `  opencowl cards winter-hangar -o cards.pdf
   opencowl cards winter-hangar --on 2031-02-15 --paper a4 --faces front
   opencowl cards winter-hangar --up 2 --flip long -o sheets.pdf
-  opencowl cards winter-hangar --changed --returning 2031-01-12 --by tam`,
+  opencowl cards winter-hangar --changed --returning 2031-01-12 --by tam
+  opencowl cards winter-hangar --language fr -o fiches.pdf`,
 		Args: args(1, 1, "the id of one tour"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.sheet.Up == 4 && !cmd.Flags().Changed("paper") {
@@ -86,6 +112,7 @@ printed on this paper. --returning says on the backs what is new since visitors 
 	cmd.Flags().StringVar(&o.on, "on", "", "the day of the tour, YYYY-MM-DD")
 	cmd.Flags().StringVar(&o.paper, "paper", "a5", "a6, a5, a4 or letter")
 	cmd.Flags().StringVar(&o.faces, "faces", "front,back", "front, back or both")
+	cmd.Flags().StringVar(&o.language, "language", "", "one of the workshop's languages, such as fr (default: its own)")
 	cmd.Flags().StringVarP(&o.out, "out", "o", "", "the PDF file (default: out/cards-TOUR.pdf in the workspace)")
 	cmd.Flags().StringVar(&o.by, "by", "", "who prints them")
 	cmd.Flags().BoolVar(&o.draft, "draft", false, "a preview of everything, stamped DRAFT and not recorded")
@@ -138,6 +165,9 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	if !slices.Contains(s.desk.Tours(), tour) {
 		return nil, use(fmt.Errorf("there is no tour %q; the tours are %s", tour, list(s.desk.Tours())))
 	}
+	if o.language, err = s.desk.Offers(o.language); err != nil {
+		return nil, use(fmt.Errorf("--language: %w", err))
+	}
 	if o.by != "" {
 		if err := somebody(s.ws.Settings, o.by); err != nil {
 			return nil, err
@@ -151,6 +181,9 @@ func (a *app) cards(ctx context.Context, tour string, o cardsOptions) (*cardsRep
 	}
 	if o.out == "" {
 		o.out = s.ws.Path("out/cards-" + tour + ".pdf")
+		if o.language != "" {
+			o.out = s.ws.Path("out/cards-" + tour + "-" + o.language + ".pdf")
+		}
 	}
 	return s.printCards(ctx, tour, faces, returning, o)
 }
@@ -176,7 +209,7 @@ func facesOf(s string) ([]string, error) {
 
 // asUse tells apart what the flags ask for in vain from what the words cause.
 func asUse(err error) error {
-	if errors.Is(err, card.ErrSheet) || errors.Is(err, card.ErrPaper) {
+	if errors.Is(err, card.ErrSheet) || errors.Is(err, card.ErrPaper) || errors.Is(err, card.ErrNoWords) {
 		return use(err)
 	}
 	return err
@@ -197,19 +230,19 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, r
 	if err != nil {
 		return nil, err
 	}
-	opt := card.Options{Paper: o.paper, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large, Sheet: o.sheet, Returning: returning}
+	opt := card.Options{Paper: o.paper, Language: o.language, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large, Sheet: o.sheet, Returning: returning}
 	if o.png != "" {
 		opt.Pictures = perInch
 	}
 	if o.changed {
-		if opt.Only, err = s.changed(ctx, tour, o.paper, faces); err != nil {
+		if opt.Only, err = s.changed(ctx, tour, o.paper, o.language, faces); err != nil {
 			return nil, err
 		}
 	}
-	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Withheld: map[string]string{}}
+	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Withheld: map[string]string{}, Language: o.language}
 	var sheets *card.Sheets
 	if o.draft {
-		draft, err := s.desk.DraftTourSince(tour, returning)
+		draft, err := s.desk.DraftTourIn(tour, o.language, returning)
 		if err != nil {
 			return nil, err
 		}
@@ -218,11 +251,11 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, r
 		}
 	} else {
 		settings, err1 := s.desk.Settings()
-		t, err2 := s.desk.TourSince(tour, returning)
+		t, err2 := s.desk.TourIn(tour, o.language, returning)
 		if err := errors.Join(err1, err2); err != nil {
 			return nil, err
 		}
-		report.Withheld = withheld(t)
+		report.Withheld, report.Untranslated = withheld(t), s.desk.Untranslated(tour, o.language)
 		sheets, err = card.Deck(ctx, settings, t, opt)
 		if errors.Is(err, card.ErrNothingToPrint) {
 			report.File = ""
@@ -239,9 +272,11 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, r
 		if c.GuideOnly {
 			continue
 		}
-		p := printedCard{tour, c.Stop, c.Story, c.Number, o.paper, faces, c.Digest, s.desk.DigestOf("story/" + c.Story)}
+		p := printedCard{Tour: tour, Stop: c.Stop, Story: c.Story, Number: c.Number, Paper: o.paper, Faces: faces, Digest: c.Digest,
+			Language: o.language, Fallback: o.language != "" && c.Language != o.language}
+		p.Words = s.desk.DigestOf(c.Story, p.in())
 		report.Cards = append(report.Cards, p)
-		told := s.desk.ToldNow(c.Story)
+		told := s.desk.ToldNow(c.Story, p.in())
 		entries = append(entries, store.Entry{At: s.db.Now(), Who: o.by, Kind: kindPrinted, Unit: "story/" + c.Story, Digest: c.Digest, Detail: printing{p, &told}})
 	}
 	path, err := filepath.Abs(o.out)
@@ -268,7 +303,19 @@ func (s *session) printCards(ctx context.Context, tour string, faces []string, r
 		}
 	}
 	s.app.say("%s: %d cards as of %s", o.out, len(report.Cards), s.today.Words())
+	report.Print = sheets.HowToPrint
+	s.app.say("%s", report.Print)
 	s.sayWithheld(report.Withheld)
+	s.sayUntranslated(report)
+	for _, err := range sheets.RunsOn {
+		report.RunsOn = append(report.RunsOn, lines(err)...)
+	}
+	if n := len(report.RunsOn); n > 0 {
+		s.app.say("%s on to further sheets, for the guide, which come after their cards:", map[bool]string{true: "1 back runs", false: fmt.Sprintf("%d backs run", n)}[n == 1])
+	}
+	for _, why := range report.RunsOn {
+		s.app.say("  %s", why)
+	}
 	for _, err := range sheets.Unfit {
 		report.Unfit = append(report.Unfit, lines(err)...)
 	}
@@ -287,29 +334,30 @@ func (s *session) sayCards(tour string, faces []string, o cardsOptions) (*cardsR
 	if err != nil {
 		return nil, err
 	}
-	opt := card.Options{Faces: faces, AsOf: s.today, Theme: theme, Large: o.large}
-	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft}
+	opt := card.Options{Language: o.language, Faces: faces, AsOf: s.today, Theme: theme, Large: o.large}
+	report := &cardsReport{File: o.out, AsOf: s.today.String(), Draft: o.draft, Language: o.language}
 	if o.draft {
-		t, err := s.desk.DraftTour(tour)
+		t, err := s.desk.DraftTourIn(tour, o.language, day.Date{})
 		if err != nil {
 			return nil, err
 		}
 		if report.Said, err = card.DraftSay(s.desk.DraftSettings(), t, opt); err != nil {
-			return nil, err
+			return nil, asUse(err)
 		}
 	} else {
 		settings, err1 := s.desk.Settings()
-		t, err2 := s.desk.Tour(tour)
+		t, err2 := s.desk.TourIn(tour, o.language, day.Date{})
 		if err := errors.Join(err1, err2); err != nil {
 			return nil, err
 		}
 		if report.Said, err = card.Say(settings, t, opt); err != nil {
-			return nil, err
+			return nil, asUse(err)
 		}
 		if err := s.desk.Gate(map[string][]byte{"cards.txt": []byte(report.Said)}); err != nil {
 			return nil, err
 		}
-		report.Withheld = withheld(t)
+		report.Withheld, report.Untranslated = withheld(t), s.desk.Untranslated(tour, o.language)
+		s.sayUntranslated(report)
 	}
 	if o.out != "" {
 		path, err := filepath.Abs(o.out)
@@ -349,6 +397,13 @@ func (s *session) writePictures(folder string, pictures [][]byte) error {
 func (s *session) sayWithheld(why map[string]string) {
 	for _, stop := range slices.Sorted(maps.Keys(why)) {
 		s.app.say("stop %s: held back: %s", stop, why[stop])
+	}
+}
+
+// sayUntranslated tells the guide what comes in the workshop's own language.
+func (s *session) sayUntranslated(r *cardsReport) {
+	for _, unit := range slices.Sorted(maps.Keys(r.Untranslated)) {
+		s.app.say("%s comes in %s, not in %s: %s", unit, s.ws.Settings.Workshop.Language, r.Language, r.Untranslated[unit])
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"example.org/opencowl/internal/card"
 	"example.org/opencowl/internal/clearance"
+	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/picture"
 	"example.org/opencowl/internal/reading"
 	"example.org/opencowl/internal/store"
@@ -24,7 +25,9 @@ func (a *app) checkCommand() *cobra.Command {
 		Short: "Read everything and report every problem with its place and its remedy",
 		Long: `Read the log, the photos and the public words, set them side by side, and
 report every problem with file, line and remedy. Advice is marked; it stops nothing.
-Exit code 1 when something stops a unit from leaving.
+Exit code 1 when something stops a unit from leaving. wording/NAME.LANG.md and
+tours/NAME.LANG.yaml are translations, held to their originals: the same claims, props and
+photos in the same order, and nothing that is the original's to say.
 
 --ledger looks instead whether any row of the ledger was changed, put in or taken out.
 Rows cut off its end leave no trace in it: for that, give a head that was kept
@@ -64,8 +67,12 @@ a hide box was moved or a photo was taken back. Originals are never touched.`,
 			}
 			a.tell(all)
 			c := s.desk.Counts()
-			a.say("read %d parts, %d entries, %d photos, %d stories, %d glossary words, %d tours, %d editions on %s",
-				c.Parts, c.Entries, c.Photos, c.Stories, c.Words, c.Tours, c.Editions, s.today)
+			translations := ""
+			if c.Translations > 0 {
+				translations = ", " + count(c.Translations, "translation", "translations")
+			}
+			a.say("read %d parts, %d entries, %d photos, %d stories, %d glossary words, %d tours, %d editions%s on %s",
+				c.Parts, c.Entries, c.Photos, c.Stories, c.Words, c.Tours, c.Editions, translations, s.today)
 			advice := count(len(all)-stops, "piece of advice", "pieces of advice")
 			if stops == 0 {
 				a.say("nothing stops; %s", advice)
@@ -102,38 +109,74 @@ func count(n int, one, more string) string {
 	return fmt.Sprintf("%d %s", n, more)
 }
 
-// checkCards lays out every card of every tour, so that whoever writes learns
+// checkCards lays out every card of every tour, in each language of the workshop, and
+// reads how the other papers look, so that whoever writes learns
 // what does not fit, and not the guide an hour before the talk. Text that does not
-// fit on A5 is advice, since it may fit on another paper; anything else stops.
+// fit on A5 is advice, since it may fit on another paper, and a back runs on; anything
+// else stops.
 func (s *session) checkCards(ctx context.Context) ([]reading.Problem, error) {
 	theme, err := s.ws.Theme()
 	if err != nil {
 		return nil, err
 	}
-	opt := card.Options{Paper: "a5", Faces: []string{"front", "back"}, AsOf: s.today, Theme: theme}
 	var all []reading.Problem
+	all = append(all, faceProblems(card.CheckPapers(theme))...)
 	for _, id := range s.desk.Tours() {
-		tour, err := s.desk.DraftTour(id)
-		if err != nil {
-			return nil, err
-		}
-		sheets, err := card.DraftDeck(ctx, s.desk.DraftSettings(), tour, opt)
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		failures := []error{err}
-		if err == nil {
-			failures = sheets.Unfit
-		}
-		for _, failure := range failures {
-			var overflow *card.Overflow
-			advice := errors.As(failure, &overflow)
-			for _, line := range lines(failure) {
-				all = append(all, reading.Problem{Place: reading.Place{File: "tours/" + id + ".yaml"}, Code: "card", Message: line, Advice: advice})
+		for i, language := range s.desk.Languages() {
+			opt := card.Options{Paper: "a5", Language: language, Faces: []string{"front", "back"}, AsOf: s.today, Theme: theme}
+			in := ""
+			if i > 0 {
+				opt.Only = func(p card.Printed) bool { return p.Language == language && !p.GuideOnly }
+				in = "in " + language + ": "
+			}
+			tour, err := s.desk.DraftTourIn(id, language, day.Date{})
+			if err != nil {
+				return nil, err
+			}
+			sheets, err := card.DraftDeck(ctx, s.desk.DraftSettings(), tour, opt)
+			if ctx.Err() != nil {
+				return nil, ctx.Err()
+			}
+			failures := []error{err}
+			switch {
+			case err == nil:
+				failures = sheets.Unfit
+				for _, back := range sheets.RunsOn {
+					failures = append(failures, back)
+				}
+			case errors.Is(err, card.ErrNothingToPrint):
+				failures = nil
+			}
+			for _, failure := range failures {
+				var overflow *card.Overflow
+				var runsOn *card.RunsOn
+				advice := errors.As(failure, &overflow) || errors.As(failure, &runsOn)
+				for _, line := range lines(failure) {
+					all = append(all, reading.Problem{Place: reading.Place{File: "tours/" + id + ".yaml"}, Code: "card", Message: in + line, Advice: advice})
+				}
 			}
 		}
 	}
 	return all, nil
+}
+
+// faceProblems takes an error about faces apart.
+func faceProblems(err error) []reading.Problem {
+	var one reading.Problem
+	joined, several := err.(interface{ Unwrap() []error })
+	switch {
+	case err == nil:
+		return nil
+	case several:
+		var all []reading.Problem
+		for _, e := range joined.Unwrap() {
+			all = append(all, faceProblems(e)...)
+		}
+		return all
+	case errors.As(err, &one):
+		return []reading.Problem{one}
+	}
+	return []reading.Problem{{Place: reading.Place{File: "themes/faces"}, Code: "face", Message: err.Error()}}
 }
 
 // ledgerReport is the machine output of check --ledger.

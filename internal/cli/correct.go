@@ -42,7 +42,7 @@ story's own words are changed in its file, and cleared again.`,
 			}
 			a.show(s, u)
 			a.say("it waits for a decision: opencowl decide %s --by WHO", u.ID)
-			if err := a.print(report(u)); err != nil {
+			if err := a.print(s.report(u)); err != nil {
 				return err
 			}
 			if u.Stops() {

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -28,10 +29,16 @@ type unitReport struct {
 	Facts    []clearance.Fact    `json:"facts,omitempty"`
 	Photos   []string            `json:"photos,omitempty"`
 	Findings []clearance.Finding `json:"findings,omitempty"`
+
+	Original string           `json:"original,omitempty"` // of a translation
+	Beside   []clearance.Pair `json:"beside,omitempty"`   // the texts of both, as they print
+	Released []clearance.Pair `json:"released,omitempty"` // the facts of both, as they print
 }
 
-func report(u *clearance.Unit) unitReport {
-	return unitReport{u.ID, u.Kind, u.Title, u.Standing, u.By, u.On.String(), u.Digest, u.Facts, u.Photos, u.Findings}
+func (s *session) report(u *clearance.Unit) unitReport {
+	original, _ := u.Translates()
+	texts, facts := s.desk.Beside(u)
+	return unitReport{u.ID, u.Kind, u.Title, u.Standing, u.By, u.On.String(), u.Digest, u.Facts, u.Photos, u.Findings, original, texts, facts}
 }
 
 func (a *app) decideCommand() *cobra.Command {
@@ -44,9 +51,11 @@ func (a *app) decideCommand() *cobra.Command {
 each with its released facts and pictures, and record the decision in the ledger.
 
 Engineers decide; officers decide editions. Under two_people nobody decides on their
-own words or their own photo. On a terminal each decision is asked for; elsewhere the
-command itself is the decision, and units with pictures need --nothing-readable: the
-answer that no face, plate, drawing, paper or screen is readable in them.
+own words or their own photo. A translation is shown beside its original, text by text,
+with each released fact as either prints it; it lapses when the original changes. On a
+terminal each decision is asked for; elsewhere the command itself is the decision, and
+units with pictures need --nothing-readable: the answer that no face, plate, drawing,
+paper or screen is readable in them.
 
 --accept CODE says of one unit's finding, by the code that opencowl check --json shows,
 that it is none after all, with --why. That is recorded, shown ever after, and lapses
@@ -90,7 +99,7 @@ func (a *app) listUnits(ctx context.Context) error {
 	defer s.close()
 	var reports []unitReport
 	for _, u := range s.desk.Units() {
-		reports = append(reports, report(u))
+		reports = append(reports, s.report(u))
 		who := ""
 		if u.By != "" {
 			who = fmt.Sprintf("  (%s, %s)", u.By, u.On)
@@ -156,7 +165,7 @@ func (a *app) decide(ctx context.Context, ids []string, decision clearance.Decis
 	}
 	var reports []unitReport
 	for _, u := range taken {
-		reports = append(reports, report(u))
+		reports = append(reports, s.report(u))
 		a.say("%s: %s by %s", u.ID, u.Standing, decision.By)
 		for _, photo := range s.desk.PhotosWaiting(u) {
 			a.say("  its picture %s still waits for a decision", photo)
@@ -183,7 +192,7 @@ func (a *app) accept(ctx context.Context, ids []string, code string, d clearance
 		return err
 	}
 	a.say("%s: %s is accepted by %s while these words stand", units[0].ID, code, d.By)
-	return a.print(report(units[0]))
+	return a.print(s.report(units[0]))
 }
 
 // terminal reports whether a person sits at the other end.
@@ -202,10 +211,19 @@ func (a *app) ask(format string, values ...any) bool {
 // show prints all of a unit that a reader would see.
 func (a *app) show(s *session, u *clearance.Unit) {
 	a.say("\n%s  %s\n%s", u.ID, u.Standing, strings.Repeat("=", len(u.ID)))
-	for _, t := range u.Texts {
-		a.say("%-16s %s", t.Field, strings.ReplaceAll(strings.TrimSpace(t.Value), "\n", "\n                 "))
+	original, language := u.Translates()
+	texts, facts := s.desk.Beside(u)
+	if original != "" {
+		a.beside("the original ("+s.ws.Settings.Workshop.Language+")", "the translation ("+language+")", texts)
+		if len(facts) > 0 {
+			a.beside("released facts, as they print", "", facts)
+		}
+	} else {
+		for _, t := range u.Texts {
+			a.say("%-16s %s", t.Field, strings.ReplaceAll(strings.TrimSpace(t.Value), "\n", "\n                 "))
+		}
 	}
-	if len(u.Facts) > 0 {
+	if original == "" && len(u.Facts) > 0 {
 		a.say("\nReleased facts:")
 		for _, f := range u.Facts {
 			a.say("  %-44s %s", f.Name, f.Value)
@@ -234,4 +252,49 @@ func (a *app) show(s *session, u *clearance.Unit) {
 		a.say("%s%s", mark, f.Error())
 	}
 	a.say("")
+}
+
+// besideWidth is how many letters each of two texts takes across, beside the name of
+// its field, on a terminal of a hundred.
+const besideWidth = 40
+
+// beside shows two texts next to each other, pair by pair.
+func (a *app) beside(left, right string, pairs []clearance.Pair) {
+	a.say("%-16s %-*s  %s", "", besideWidth, left, right)
+	for _, p := range pairs {
+		l, r := wrapped(p.Original), wrapped(p.Translation)
+		for i := range max(len(l), len(r)) {
+			field := ""
+			if i == 0 {
+				field = p.Field
+			}
+			if i == 0 && len(field) > 16 {
+				a.say("%s", field)
+				field = ""
+			}
+			one, other := lineOf(l, i), lineOf(r, i)
+			a.say("%-16s %s%s  %s", field, one, strings.Repeat(" ", max(0, besideWidth-utf8.RuneCountInString(one))), other)
+		}
+	}
+}
+
+func lineOf(lines []string, i int) string {
+	if i < len(lines) {
+		return lines[i]
+	}
+	return ""
+}
+
+// wrapped breaks a text into lines that are as long as one side has room for, and a
+// word that is longer by itself.
+func wrapped(text string) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && utf8.RuneCountInString(line+" "+word) > besideWidth {
+			lines, line = append(lines, line), ""
+		}
+		line = strings.TrimSpace(line + " " + word)
+	}
+	return append(lines, line)
 }

@@ -136,7 +136,7 @@ func (s *session) held() map[string]edition.Held {
 		units[u.ID] = u
 	}
 	for id, u := range units {
-		if story, is := strings.CutPrefix(id, "story/"); is {
+		if story, is := strings.CutPrefix(id, "story/"); is && u.Kind == "story" {
 			held[story] = whatHolds(u, units)
 		}
 	}

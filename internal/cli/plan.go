@@ -15,23 +15,28 @@ import (
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/tour"
+	"example.org/opencowl/internal/workspace"
 )
 
-type planOptions struct{ slot, returning, start, on, paper, out string }
+type planOptions struct {
+	slot, returning, start, on, paper, out, sheets string
+	draft                                          bool
+}
 
 // planReport is the machine output of plan. Times are whole seconds.
 type planReport struct {
-	File      string `json:"file"`
-	Tour      string `json:"tour"`
-	AsOf      string `json:"as_of"`
-	Returning string `json:"returning,omitempty"`
-	Start     string `json:"start,omitempty"`
-	Slot      int    `json:"slot_s"`
-	Takes     int    `json:"takes_s"`
-	Questions int    `json:"questions_s"` // left of the slot
-	Over      int    `json:"over_s"`      // by which the musts overrun
-	SlotFor   int    `json:"slot_for_s"`  // the shortest slot for these stops
-	Worth     int    `json:"worth"`       // of the stops beside the musts
+	Files     []sheetFile `json:"files"`
+	Tour      string      `json:"tour"`
+	Draft     bool        `json:"draft"`
+	AsOf      string      `json:"as_of"`
+	Returning string      `json:"returning,omitempty"`
+	Start     string      `json:"start,omitempty"`
+	Slot      int         `json:"slot_s"`
+	Takes     int         `json:"takes_s"`
+	Questions int         `json:"questions_s"` // left of the slot
+	Over      int         `json:"over_s"`      // by which the musts overrun
+	SlotFor   int         `json:"slot_for_s"`  // the shortest slot for these stops
+	Worth     int         `json:"worth"`       // of the stops beside the musts
 
 	Stops    []plannedStop     `json:"stops"`
 	LeftOut  []leftOutStop     `json:"left_out"`
@@ -72,27 +77,74 @@ type lateStop struct {
 
 type fetchedProp struct {
 	What      string   `json:"what"`
-	HandRound string   `json:"hand_round"`
+	HandRound []string `json:"hand_round"` // each way, once
 	Cautions  []string `json:"cautions,omitempty"`
-	Stop      int      `json:"stop"`
+	Stops     []int    `json:"stops"`
+}
+
+// sheetFile is one file that plan wrote.
+type sheetFile struct {
+	Sheet string `json:"sheet"` // run, props or cautions
+	File  string `json:"file"`
+}
+
+// tourSheet is a sheet that plan prints: as --sheets names it, as its file is named,
+// and what it is.
+type tourSheet struct {
+	key, file string
+	paper     card.TourPaper
+}
+
+func tourSheets() []tourSheet {
+	return []tourSheet{{"run", "run-sheet", card.RunSheet}, {"props", "prop-list", card.PropList}, {"cautions", "caution-strips", card.CautionStrips}}
+}
+
+// sheetsOf reads --sheets: all, or a list of sheets.
+func sheetsOf(s string) ([]tourSheet, error) {
+	if strings.EqualFold(strings.TrimSpace(s), "all") {
+		return tourSheets(), nil
+	}
+	var chosen []tourSheet
+	for key := range strings.SplitSeq(strings.ToLower(s), ",") {
+		key = strings.TrimSpace(key)
+		i := slices.IndexFunc(tourSheets(), func(t tourSheet) bool { return t.key == key })
+		switch {
+		case i < 0:
+			return nil, use(fmt.Errorf("--sheets: %q is none of run, props, cautions, all", key))
+		case slices.ContainsFunc(chosen, func(t tourSheet) bool { return t.key == key }):
+			return nil, use(fmt.Errorf("--sheets: %s stands twice; name it once", key))
+		}
+		chosen = append(chosen, tourSheets()[i])
+	}
+	return chosen, nil
 }
 
 func (a *app) planCommand() *cobra.Command {
 	var o planOptions
 	cmd := &cobra.Command{
 		Use:   "plan TOUR [--slot 45m] [--start 14:00] [-o FILE.pdf]",
-		Short: "Choose the stops that fit the slot, and print the guide's run sheet",
+		Short: "Choose the stops that fit the slot, and print the guide's sheets for them",
 		Long: `Choose the stops of a tour: every must, then whichever of the others are worth most in
 the time, walks included; a tenth of the slot stays for questions. A should is worth 3, a
 could 1, and 2 more when something is new there since --returning, the day on which
 visitors last came. No other choice is worth more. A stop keeps its number, whatever is
 left out.
 
-The run sheet is for the guide, not for visitors: times, the way round on a floor plan,
-props to fetch, cautions, and what to leave out when running late. Stops with nothing
-cleared to tell are left out. Where that is so, or where the musts alone overrun, the
-sheet is written all the same, and the exit code is 1.`,
+--sheets says what is printed for those stops, each in a file of its own:
+  run       the run sheet: times, the way round on a floor plan, props to fetch, cautions,
+            and what to leave out when running late; on a4 or letter
+  props     the prop list: each thing once, with its stops, how to hand it round, its
+            cautions, a box to tick when it is fetched and one when it is back
+  cautions  strips to cut and stand at the stops, for visitors: each caution in letters
+            that are read at 2 m, with what to do
+The first two are for the guide, not for visitors. Print the strips at 100 %.
+
+Stops with nothing cleared to tell are left out. Where that is so, or where the musts
+alone overrun, the sheets are written all the same, and the exit code is 1. --draft plans
+with every story as it stands, stamped DRAFT on every page. Planning records nothing.`,
 		Example: `  opencowl plan winter-hangar --start 14:00
+  opencowl plan winter-hangar --start 14:00 --sheets all
+  opencowl plan winter-hangar --sheets props --paper a5 -o props.pdf
   opencowl plan winter-hangar --slot 30m --returning 2031-01-12 --on 2031-02-15 -o run.pdf`,
 		Args: args(1, 1, "the id of one tour"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -113,8 +165,10 @@ sheet is written all the same, and the exit code is 1.`,
 	cmd.Flags().StringVar(&o.returning, "returning", "", "the day on which returning visitors last came, YYYY-MM-DD")
 	cmd.Flags().StringVar(&o.start, "start", "", "when the tour starts, HH:MM: the sheet then has clock times")
 	cmd.Flags().StringVar(&o.on, "on", "", "the day of the tour, YYYY-MM-DD")
-	cmd.Flags().StringVar(&o.paper, "paper", "a4", "a4 or letter")
-	cmd.Flags().StringVarP(&o.out, "out", "o", "", "the PDF file (default: out/run-sheet-TOUR.pdf in the workspace)")
+	cmd.Flags().StringVar(&o.sheets, "sheets", "run", "run, props, cautions, some of them with commas between, or all")
+	cmd.Flags().StringVar(&o.paper, "paper", "a4", "a4 or letter; a5 for props and cautions")
+	cmd.Flags().StringVarP(&o.out, "out", "o", "", "the PDF file, or the folder for several sheets (default: out in the workspace)")
+	cmd.Flags().BoolVar(&o.draft, "draft", false, "a preview with every story as it stands, stamped DRAFT")
 	return cmd
 }
 
@@ -125,6 +179,8 @@ type planFor struct {
 	returning day.Date
 	on        day.Date
 	paper     string
+	sheets    []tourSheet
+	draft     bool
 }
 
 func (a *app) readPlanOptions(o planOptions) (f planFor, err error) {
@@ -153,10 +209,32 @@ func (a *app) readPlanOptions(o planOptions) (f planFor, err error) {
 		}
 		f.start = time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute
 	}
-	if f.paper = strings.ToLower(o.paper); !slices.Contains([]string{"a4", "letter"}, f.paper) {
-		return f, use(fmt.Errorf("--paper: %q is none of a4, letter", o.paper))
+	if f.sheets, err = sheetsOf(o.sheets); err != nil {
+		return f, err
+	}
+	f.draft = o.draft
+	f.paper = strings.ToLower(o.paper)
+	run := slices.ContainsFunc(f.sheets, func(t tourSheet) bool { return t.paper == card.RunSheet })
+	switch {
+	case !slices.Contains([]string{"a5", "a4", "letter"}, f.paper):
+		return f, use(fmt.Errorf("--paper: %q is none of a5, a4, letter", o.paper))
+	case f.paper == "a5" && run:
+		return f, use(errors.New("--paper: the run sheet is for a4 or letter; for the others alone on a5 add --sheets props,cautions"))
 	}
 	return f, nil
+}
+
+// fileOf is where a sheet goes: in the file that was named for it, or by its own
+// name in the folder that was named for several.
+func (f planFor) fileOf(t tourSheet, ws *workspace.Workspace, tour, out string) string {
+	name := t.file + "-" + tour + ".pdf"
+	switch {
+	case out == "":
+		return ws.Path("out/" + name)
+	case len(f.sheets) == 1:
+		return out
+	}
+	return filepath.Join(out, name)
 }
 
 // returningDay reads --returning; nothing is a zero day.
@@ -195,48 +273,113 @@ func (a *app) planTour(ctx context.Context, id string, o planOptions) (*planRepo
 	if err := s.came(f.returning); err != nil {
 		return nil, err
 	}
-	if o.out == "" {
-		o.out = s.ws.Path("out/run-sheet-" + id + ".pdf")
+	if len(f.sheets) > 1 && strings.EqualFold(filepath.Ext(o.out), ".pdf") {
+		return nil, use(fmt.Errorf("-o: several sheets go into a folder, each under its own name, and %s is named as a file", o.out))
+	}
+	p, print, err := s.planned(id, f)
+	if err != nil {
+		return nil, err
+	}
+	files, err := s.writeSheets(ctx, id, f, o.out, print)
+	if err != nil {
+		return nil, err
+	}
+	s.sayPlan(p, f)
+	for _, file := range files {
+		s.app.say("%s: the %s, as of %s", file.File, paperOf(file.Sheet), s.today.Words())
+	}
+	if slices.ContainsFunc(files, func(f sheetFile) bool { return paperOf(f.Sheet) == card.CautionStrips }) {
+		s.app.say("print the caution strips at 100 %%, on one side, and cut where there are marks; the site's rules and the person in charge come first")
+	}
+	return s.planReport(p, f, files), nil
+}
+
+// plannedTour is a tour, cleared or as a draft, and what fits its slot.
+type plannedTour struct {
+	tour.Plan
+	id       string
+	withheld map[string]string // stop → why
+}
+
+// planned chooses the stops, and says how a sheet for them is printed.
+func (s *session) planned(id string, f planFor) (p plannedTour, print func(context.Context, card.TourPaper, card.PaperOptions) ([]byte, error), err error) {
+	if f.draft {
+		settings := s.desk.DraftSettings()
+		t, err := s.desk.DraftTourSince(id, f.returning)
+		if err != nil {
+			return p, nil, err
+		}
+		p = plannedTour{Plan: tour.ChooseDraft(t, f.slot), id: id}
+		return p, func(ctx context.Context, what card.TourPaper, o card.PaperOptions) ([]byte, error) {
+			return card.PrintDraftPaper(ctx, what, settings, t, p.Plan, o)
+		}, nil
 	}
 	settings, err1 := s.desk.Settings()
 	t, err2 := s.desk.TourSince(id, f.returning)
 	if err := errors.Join(err1, err2); err != nil {
-		return nil, err
+		return p, nil, err
 	}
-	p := tour.Choose(t, f.slot)
-	if err := s.writeRunSheet(ctx, settings, t, p, f, o.out); err != nil {
-		return nil, err
-	}
-	s.sayPlan(t, p, f)
-	s.app.say("%s: the run sheet, as of %s", o.out, s.today.Words())
-	return s.planReport(t, p, f, o.out), nil
+	p = plannedTour{Plan: tour.Choose(t, f.slot), id: id, withheld: withheld(t)}
+	return p, func(ctx context.Context, what card.TourPaper, o card.PaperOptions) ([]byte, error) {
+		return card.PrintPaper(ctx, what, settings, t, p.Plan, o)
+	}, nil
 }
 
-// writeRunSheet writes the sheet. It is an inside paper: it does not pass the last
-// gate, which looks through what visitors get.
-func (s *session) writeRunSheet(ctx context.Context, settings cleared.Settings, t cleared.Tour, p tour.Plan, f planFor, out string) error {
+// paperOf is what a sheet is called.
+func paperOf(key string) card.TourPaper {
+	for _, t := range tourSheets() {
+		if t.key == key {
+			return t.paper
+		}
+	}
+	return ""
+}
+
+// writeSheets makes all sheets, and then writes them. What visitors read passes the
+// last gate; the others are inside papers, which it does not look at.
+func (s *session) writeSheets(ctx context.Context, id string, f planFor, out string, print func(context.Context, card.TourPaper, card.PaperOptions) ([]byte, error)) ([]sheetFile, error) {
 	theme, err := s.ws.Theme()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	head, err := s.db.Head(ctx)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	data, err := card.RunSheet(ctx, settings, t, p, card.SheetOptions{
-		Paper: f.paper, AsOf: s.today, Returning: f.returning, Start: f.start, LedgerHead: head, Theme: theme,
-	})
-	if err != nil {
-		return notPrinted(err, out)
+	var files []sheetFile
+	var made [][]byte
+	for _, t := range f.sheets {
+		file := f.fileOf(t, s.ws, id, out)
+		path, err := filepath.Abs(file)
+		if err != nil {
+			return nil, err
+		}
+		data, err := print(ctx, t.paper, card.PaperOptions{Paper: f.paper, AsOf: s.today, Returning: f.returning, Start: f.start, LedgerHead: head, Theme: theme})
+		if errors.Is(err, card.ErrNothingToPrint) {
+			s.app.say("%v", notPrinted(err, file))
+			continue
+		}
+		if err == nil {
+			err = onlyOverPDF(path)
+		}
+		if err == nil && t.paper.ForVisitors() && !f.draft {
+			err = s.desk.Gate(map[string][]byte{filepath.Base(path): data})
+		}
+		if err != nil {
+			return nil, notPrinted(err, file)
+		}
+		files, made = append(files, sheetFile{t.key, file}), append(made, data)
 	}
-	path, err := filepath.Abs(out)
-	if err != nil {
-		return err
+	for i, file := range files {
+		path, err := filepath.Abs(file.File)
+		if err != nil {
+			return nil, err
+		}
+		if err := s.ws.Writer.WriteFile(path, made[i], 0o644); err != nil {
+			return nil, err
+		}
 	}
-	if err := onlyOverPDF(path); err != nil {
-		return err
-	}
-	return s.ws.Writer.WriteFile(path, data, 0o644)
+	return files, nil
 }
 
 // when is a time on the tour: of day, or minutes after the start.
@@ -256,10 +399,13 @@ func (f planFor) clock(after time.Duration) string {
 }
 
 // sayPlan tells the plan to the guide.
-func (s *session) sayPlan(t cleared.Tour, p tour.Plan, f planFor) {
+func (s *session) sayPlan(p plannedTour, f planFor) {
 	say := s.app.say
 	words := tour.DurationWords
-	say("%s, %s: a slot of %s, %d people", t.Title(), s.today.Words(), words(p.Slot), t.Group())
+	if f.draft {
+		say("DRAFT: with every story as it stands, cleared or not")
+	}
+	say("%s, %s: a slot of %s, %d people", p.Title, s.today.Words(), words(p.Slot), p.Group)
 	for _, v := range p.Visits {
 		fresh := ""
 		if len(newStories(v.Stop)) > 0 {
@@ -270,9 +416,9 @@ func (s *session) sayPlan(t cleared.Tour, p tour.Plan, f planFor) {
 	if p.Over == 0 {
 		say("  %6s      questions: %s are left of the slot", f.when(p.Takes), words(p.Slot-p.Takes))
 	} else {
-		sayOverrun(say, p, t.ID())
+		sayOverrun(say, p.Plan, p.id)
 	}
-	why := withheld(t)
+	why := p.withheld
 	for _, l := range p.LeftOut {
 		must := ""
 		if l.Stop.Wants() == "must" {
@@ -293,8 +439,30 @@ func (s *session) sayPlan(t cleared.Tour, p tour.Plan, f planFor) {
 		say("  running late, leave out in this order: %s", list(all))
 	}
 	for _, got := range p.Props() {
-		say("  fetch: %s (%s), stop %d", got.Prop.What, got.Prop.HandRound, got.Stop)
+		say("  fetch: %s (%s), %s", got.What, list(handRounds(got)), stopsWords(got.Stops()))
 	}
+}
+
+// handRounds lists the ways in which a prop is handed round, each once.
+func handRounds(f tour.Fetch) []string {
+	var all []string
+	for _, s := range f.Shown {
+		if way := string(s.Prop.HandRound); !slices.Contains(all, way) {
+			all = append(all, way)
+		}
+	}
+	return all
+}
+
+func stopsWords(numbers []int) string {
+	if len(numbers) == 1 {
+		return fmt.Sprintf("stop %d", numbers[0])
+	}
+	var all []string
+	for _, n := range numbers {
+		all = append(all, fmt.Sprint(n))
+	}
+	return "stops " + list(all)
 }
 
 // sayOverrun says by how much the musts overrun, and what can be done.
@@ -335,11 +503,11 @@ func newStories(s cleared.Stop) []string {
 	return all
 }
 
-func (s *session) planReport(t cleared.Tour, p tour.Plan, f planFor, file string) *planReport {
+func (s *session) planReport(p plannedTour, f planFor, files []sheetFile) *planReport {
 	seconds := func(d time.Duration) int { return int(d / time.Second) }
-	r := &planReport{File: file, Tour: t.ID(), AsOf: s.today.String(), Start: f.clock(0),
+	r := &planReport{Files: append([]sheetFile{}, files...), Tour: p.id, Draft: f.draft, AsOf: s.today.String(), Start: f.clock(0),
 		Slot: seconds(p.Slot), Takes: seconds(p.Takes), Questions: max(0, seconds(p.Slot-p.Takes)), Over: seconds(p.Over), SlotFor: seconds(p.SlotFor()),
-		Worth: p.Worth, Stops: []plannedStop{}, LeftOut: []leftOutStop{}, Late: []lateStop{}, Fetch: []fetchedProp{}, Withheld: withheld(t)}
+		Worth: p.Worth, Stops: []plannedStop{}, LeftOut: []leftOutStop{}, Late: []lateStop{}, Fetch: []fetchedProp{}, Withheld: p.withheld}
 	if !f.returning.IsZero() {
 		r.Returning = f.returning.String()
 	}
@@ -355,8 +523,8 @@ func (s *session) planReport(t cleared.Tour, p tour.Plan, f planFor, file string
 		r.Late = append(r.Late, lateStop{c.Stop.Number(), c.Stop.ID(), seconds(c.Saves)})
 	}
 	for _, got := range p.Props() {
-		prop := fetchedProp{What: got.Prop.What, HandRound: string(got.Prop.HandRound), Stop: got.Stop}
-		for _, c := range got.Prop.Cautions {
+		prop := fetchedProp{What: got.What, HandRound: handRounds(got), Stops: got.Stops()}
+		for _, c := range got.Cautions() {
 			prop.Cautions = append(prop.Cautions, c.Key)
 		}
 		r.Fetch = append(r.Fetch, prop)

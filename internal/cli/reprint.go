@@ -38,11 +38,13 @@ type binning struct {
 	Paper   string   `json:"paper"`
 	Faces   []string `json:"faces"`
 	Printed int64    `json:"printed"` // the row of its printing
+	// Language is the one that was asked for; none is the workshop's.
+	Language string `json:"language,omitempty"`
 }
 
 // reprintLine is one printed card that is no longer true.
 type reprintLine struct {
-	Card    string   `json:"card"` // STOP/STORY/PAPER
+	Card    string   `json:"card"` // STOP/STORY/PAPER, and /LANGUAGE where it is not the workshop's
 	Tour    string   `json:"tour"`
 	Stop    string   `json:"stop"`
 	Story   string   `json:"story"`
@@ -52,6 +54,8 @@ type reprintLine struct {
 	Printed string   `json:"printed"`
 	By      string   `json:"by,omitempty"`
 	Why     []string `json:"why"`
+
+	Language string `json:"language,omitempty"`
 }
 
 func (a *app) reprintCommand() *cobra.Command {
@@ -61,12 +65,14 @@ func (a *app) reprintCommand() *cobra.Command {
 		Short: "Which printed cards are no longer true, and why",
 		Long: `List the printed cards, of one tour or of all, whose story, released facts, photo, part
 or place on the tour has changed since, or whose story was corrected, withdrawn or held
-back. Printing a card anew takes its line for the same paper and face off the list; so
-does saying that the old card is in the bin. The exit code is 1 while the list is not
-empty.`,
+back; and those that are in the workshop's language for want of a translation, once one
+is cleared. Printing a card anew takes its line for the same paper, language and face off
+the list; so does saying that the old card is in the bin. The exit code is 1 while the
+list is not empty.`,
 		Example: `  opencowl reprint winter-hangar
   opencowl cards winter-hangar --changed --by tam
-  opencowl reprint --binned hull-floor/floor-stiffener/a5 --by tam`,
+  opencowl reprint --binned hull-floor/floor-stiffener/a5 --by tam
+  opencowl reprint --binned hull-floor/floor-stiffener/a5/fr --by tam`,
 		Args: args(0, 1, "the id of one tour, or nothing"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tour := strings.Join(args, "")
@@ -79,7 +85,7 @@ empty.`,
 			return a.listReprints(cmd.Context(), tour)
 		},
 	}
-	cmd.Flags().StringVar(&binned, "binned", "", "a printed card that was thrown away: STOP/STORY/PAPER as the list has it, or the story's id for all its cards")
+	cmd.Flags().StringVar(&binned, "binned", "", "a printed card that was thrown away: STOP/STORY/PAPER or STOP/STORY/PAPER/LANGUAGE as the list has it, or the story's id for all its cards")
 	cmd.Flags().StringVar(&by, "by", "", "who threw it away: an id from workshop.yaml")
 	return cmd
 }
@@ -146,10 +152,21 @@ type cardAbout struct {
 }
 
 // id names a card as a person types it.
-func (c cardAbout) id() string { return c.Stop + "/" + c.Story + "/" + c.Paper }
+func (c cardAbout) id() string { return cardID(c.Stop, c.Story, c.Paper, c.Language) }
 
-// side is one face of a card on one paper: what a new printing takes the place of.
-type side struct{ tour, stop, story, paper, face string }
+// cardID names a card; one in the workshop's own language by stop, story and paper
+// alone.
+func cardID(stop, story, paper, language string) string {
+	id := stop + "/" + story + "/" + paper
+	if language != "" {
+		id += "/" + language
+	}
+	return id
+}
+
+// side is one face of a card on one paper and in one language: what a new printing
+// takes the place of.
+type side struct{ tour, stop, story, paper, language, face string }
 
 // cardsAbout lists the printed cards of a tour, or of all, in the order of their
 // printing.
@@ -169,7 +186,7 @@ func (s *session) cardsAbout(ctx context.Context, tour string) ([]cardAbout, err
 			}
 			byRow[row.Seq] = &c
 			for _, face := range c.Faces {
-				newest[side{c.Tour, c.Stop, c.Story, c.Paper, face}] = row.Seq
+				newest[side{c.Tour, c.Stop, c.Story, c.Paper, c.Language, face}] = row.Seq
 			}
 		case kindBinned:
 			var b binning
@@ -177,7 +194,7 @@ func (s *session) cardsAbout(ctx context.Context, tour string) ([]cardAbout, err
 				return nil, err
 			}
 			for _, face := range b.Faces {
-				if k := (side{b.Tour, b.Stop, b.Story, b.Paper, face}); newest[k] == b.Printed {
+				if k := (side{b.Tour, b.Stop, b.Story, b.Paper, b.Language, face}); newest[k] == b.Printed {
 					delete(newest, k)
 				}
 			}
@@ -206,15 +223,17 @@ func readBack(row store.Row, into any) error {
 
 // untrue lists those cards that are no longer true, with the reasons.
 func (s *session) untrue(cards []cardAbout) []reprintLine {
-	today := map[string]func(cardAbout) string{}
+	type tourIn struct{ tour, language string }
+	today := map[tourIn]func(cardAbout) string{}
 	var lines []reprintLine
 	for _, c := range cards {
-		why := s.desk.NoLongerTrue(c.Story, c.Words, c.Told)
+		why := s.desk.NoLongerTrue(clearance.CardOf{Story: c.Story, Asked: c.Language, In: c.in(), Digest: c.Words, Told: c.Told})
 		if len(why) == 0 {
-			about, known := today[c.Tour]
+			key := tourIn{c.Tour, c.Language}
+			about, known := today[key]
 			if !known {
-				about = s.onTour(c.Tour)
-				today[c.Tour] = about
+				about = s.onTour(c.Tour, c.Language)
+				today[key] = about
 			}
 			if reason := about(c); reason != "" {
 				why = []string{reason}
@@ -224,19 +243,23 @@ func (s *session) untrue(cards []cardAbout) []reprintLine {
 			continue
 		}
 		lines = append(lines, reprintLine{Card: c.id(), Tour: c.Tour, Stop: c.Stop, Story: c.Story, Number: c.Number, Paper: c.Paper, Faces: c.faces,
-			Printed: day.Of(c.row.At.In(s.ws.Settings.Workshop.Timezone.Location)).String(), By: c.row.Who, Why: why})
+			Printed: day.Of(c.row.At.In(s.ws.Settings.Workshop.Timezone.Location)).String(), By: c.row.Who, Why: why, Language: c.Language})
 	}
 	return lines
 }
 
 // onTour says of a card whose story is as it was what else about it has changed.
-func (s *session) onTour(id string) func(cardAbout) string {
+func (s *session) onTour(id, language string) func(cardAbout) string {
 	settings, err1 := s.desk.Settings()
-	t, err2 := s.desk.Tour(id)
-	if err := errors.Join(err1, err2); err != nil {
+	t, err2 := s.desk.TourIn(id, language, day.Date{})
+	theme, err3 := s.ws.Theme()
+	now, err := []card.Printed(nil), errors.Join(err1, err2, err3)
+	if err == nil {
+		now, err = card.Cards(settings, t, card.Options{Theme: theme, Language: language})
+	}
+	if err != nil {
 		return func(cardAbout) string { return err.Error() }
 	}
-	now := card.Cards(settings, t)
 	return func(c cardAbout) string {
 		i := slices.IndexFunc(now, func(p card.Printed) bool { return p.Stop == c.Stop && p.Story == c.Story })
 		switch {
@@ -279,7 +302,7 @@ func (a *app) bin(ctx context.Context, tour, name, by string) error {
 		if !slices.Contains([]string{c.id(), c.Stop + "/" + c.Story, c.Story, "story/" + c.Story}, name) {
 			continue
 		}
-		b := binning{c.Tour, c.Stop, c.Story, c.Paper, c.faces, c.row.Seq}
+		b := binning{c.Tour, c.Stop, c.Story, c.Paper, c.faces, c.row.Seq, c.Language}
 		gone = append(gone, b)
 		entries = append(entries, store.Entry{At: s.db.Now(), Who: by, Kind: kindBinned, Unit: c.row.Unit, Digest: c.row.Digest, Detail: b})
 	}
@@ -294,15 +317,15 @@ func (a *app) bin(ctx context.Context, tour, name, by string) error {
 		return err
 	}
 	for _, b := range gone {
-		a.say("%s/%s/%s: %s in the bin", b.Stop, b.Story, b.Paper, strings.Join(b.Faces, " and "))
+		a.say("%s: %s in the bin", cardID(b.Stop, b.Story, b.Paper, b.Language), strings.Join(b.Faces, " and "))
 	}
 	return a.print(gone)
 }
 
 // changed chooses the cards to print so that none about is untrue and none is
-// missing, on one paper, with these faces. A sheet for the guide alone is among
+// missing, on one paper, in one language, with these faces. A sheet for the guide alone is among
 // them where an old card of its stop is still about.
-func (s *session) changed(ctx context.Context, tour, paper string, faces []string) (func(card.Printed) bool, error) {
+func (s *session) changed(ctx context.Context, tour, paper, language string, faces []string) (func(card.Printed) bool, error) {
 	cards, err := s.cardsAbout(ctx, tour)
 	if err != nil {
 		return nil, err
@@ -312,13 +335,13 @@ func (s *session) changed(ctx context.Context, tour, paper string, faces []strin
 	for _, c := range cards {
 		bad := slices.ContainsFunc(lines, func(l reprintLine) bool { return l.Card == c.id() && slices.Equal(l.Faces, c.faces) })
 		for _, face := range c.faces {
-			good[side{tour, c.Stop, c.Story, c.Paper, face}] = !bad
+			good[side{tour, c.Stop, c.Story, c.Paper, c.Language, face}] = !bad
 		}
 	}
 	return func(p card.Printed) bool {
 		if p.GuideOnly {
 			return slices.ContainsFunc(lines, func(l reprintLine) bool { return l.Stop == p.Stop })
 		}
-		return slices.ContainsFunc(faces, func(face string) bool { return !good[side{tour, p.Stop, p.Story, paper, face}] })
+		return slices.ContainsFunc(faces, func(face string) bool { return !good[side{tour, p.Stop, p.Story, paper, language, face}] })
 	}, nil
 }

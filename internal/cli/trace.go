@@ -1,8 +1,8 @@
 package cli
 
 import (
+	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -17,13 +17,32 @@ import (
 
 // telling is one place where a story, or a correction to it, has been told.
 type telling struct {
-	Story      string `json:"story"`
-	Where      string `json:"where"` // card, edition or page; correction: that it was written
-	What       string `json:"what"`
-	On         string `json:"on"`
-	Count      int    `json:"count"` // cards printed, letters sent
-	Old        bool   `json:"old"`   // the words have changed since
-	Correction string `json:"correction,omitempty"`
+	Story      string        `json:"story"`
+	Where      string        `json:"where"` // card, edition or page; correction: that it was written
+	What       string        `json:"what"`
+	On         string        `json:"on"`
+	Count      int           `json:"count"` // cards printed, letters sent
+	Old        bool          `json:"old"`   // the words have changed since
+	Correction string        `json:"correction,omitempty"`
+	Binned     []binnedSides `json:"binned,omitempty"` // of a card
+}
+
+// binnedSides are the faces of a printed card that were thrown away on a day.
+type binnedSides struct {
+	Faces []string `json:"faces"`
+	On    string   `json:"on"`
+}
+
+// words says of a telling what and where, and what has become of it.
+func (t telling) words() string {
+	said := t.What
+	if t.Old {
+		said += ", in old words"
+	}
+	for _, b := range t.Binned {
+		said += fmt.Sprintf("; %s in the bin since %s", strings.Join(b.Faces, " and "), b.On)
+	}
+	return said
 }
 
 func (a *app) traceCommand() *cobra.Command {
@@ -32,7 +51,8 @@ func (a *app) traceCommand() *cobra.Command {
 		Short: "Where it has been told: cards, editions, pages, with dates",
 		Long: `List every place where a story, or every story about a part, has been told: printed
 cards, editions with the number of letters sent, and pages of the archive. What was told
-in words that have changed since is marked old. Corrections follow their story, each with
+in words that have changed since is marked old, and of a card that was thrown away it
+says since when it is in the bin. Corrections follow their story, each with
 where it has gone.`,
 		Example: "  opencowl trace hull-floor-stiffener\n  opencowl trace floor-stiffener --json",
 		Args:    args(1, 1, "the id of a part or of a story"),
@@ -54,11 +74,7 @@ where it has gone.`,
 					return err
 				}
 				for _, t := range told {
-					old := ""
-					if t.Old {
-						old = ", in old words"
-					}
-					a.say("  %s  %-8s %s%s", t.On, t.Where, t.What, old)
+					a.say("  %s  %-8s %s", t.On, t.Where, t.words())
 				}
 				if len(told) == 0 {
 					a.say("  not told anywhere yet")
@@ -103,24 +119,45 @@ func (s *session) traceCorrections(ctx context.Context, story *clearance.Unit) (
 	return all, nil
 }
 
-// tellings lists where a story or a correction has been told, oldest first within
-// each kind.
+// tellings lists where a story, a translation of one, or a correction has been told,
+// oldest first within each kind. The cards of a story are in any language.
 func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, error) {
 	var all []telling
-	rows, err := s.db.Ledger(ctx, store.Filter{Unit: u.ID})
+	original, language := u.Translates()
+	rows, err := s.db.Ledger(ctx, store.Filter{Unit: cmp.Or(original, u.ID)})
 	if err != nil {
 		return nil, err
 	}
+	cards := map[int64]int{} // the row of a printing → its place in all
 	for _, r := range rows {
 		on := r.At.In(s.ws.Settings.Workshop.Timezone.Location).Format("2006-01-02")
 		switch r.Kind {
-		case "printed":
-			var p printedCard
-			if err := json.Unmarshal(r.Detail, &p); err != nil {
-				return nil, fmt.Errorf("ledger row %d cannot be read back: %w", r.Seq, err)
+		case kindBinned:
+			var b binning
+			if err := readBack(r, &b); err != nil {
+				return nil, err
 			}
-			all = append(all, telling{Story: u.ID, Where: "card", What: fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper), On: on, Count: 1, Old: p.Words != u.Digest})
+			if i, printed := cards[b.Printed]; printed {
+				all[i].Binned = append(all[i].Binned, binnedSides{b.Faces, on})
+			}
+		case kindPrinted:
+			var p printedCard
+			if err := readBack(r, &p); err != nil {
+				return nil, err
+			}
+			if original != "" && p.in() != language {
+				continue
+			}
+			what := fmt.Sprintf("card %s of %s, %s", p.Number, p.Tour, p.Paper)
+			if p.Language != "" {
+				what += ", " + p.Language
+			}
+			cards[r.Seq] = len(all)
+			all = append(all, telling{Story: u.ID, Where: "card", What: what, On: on, Count: 1, Old: p.Words != s.desk.DigestOf(p.Story, p.in())})
 		case "published":
+			if original != "" {
+				continue // the archive is in the workshop's language
+			}
 			all = append(all, telling{Story: u.ID, Where: "page", What: "the archive", On: on, Count: 1, Old: r.Digest != u.Digest})
 		}
 	}

@@ -46,7 +46,7 @@ Clearing it again lets it out again.`,
 			return a.print(struct {
 				Unit  unitReport `json:"unit"`
 				Where []telling  `json:"told"`
-			}{report(u), told})
+			}{s.report(u), told})
 		},
 	}
 	cmd.Flags().StringVar(&by, "by", "", "who takes it back")

@@ -40,7 +40,9 @@ var lengthRestatements = []restatement{
 	{regexp.MustCompile(`(?i)\bof an? (millimet(?:re|er)|mm|inch|in\b|centimet(?:re|er)|cm)`), "$1"},
 	{regexp.MustCompile(`(?i)([0-9])\s?(?:mms|m\.m\.?|rnm)(?:\b|$|[\s,;])`), "$1 mm "},
 	{regexp.MustCompile(`(?i)\b(?:gge|gag)\b`), "gauge"},
-	{regexp.MustCompile(`(?i)\bmil[l]?imetr(?:au)?\b|\bmillimetern\b`), "mm"},
+	{regexp.MustCompile(`(?i)\b(?:o )?(?:mil[l]?imetr|filimetr)(?:au)?\b|\bmillimetern\b`), "mm"},
+	// Inches in the languages that cards come in: French, German, Welsh, Dutch (from memory).
+	{regexp.MustCompile(`(?i)([0-9])\s?(?:o )?(?:pouces?|po|zoll|modfedd(?:i)?|fodfedd(?:i)?|duim)\b`), "$1 in"},
 	{regexp.MustCompile(`(?i)[\[(]\s?(swg|awg|gauge|mm|in|inch|thou|microns?)\s?[\])]`), "$1"},
 	{regexp.MustCompile(`(?i)\b(?:in|on|of|by|to|from) (?:the )?(?:imperial |british )?(?:standard )?(?:wire gauge|swg\b|s\.\s?w\.\s?g\b\.?)`), "swg"},
 	{regexp.MustCompile(`(?i)\b(?:imperial|british|english)(?: standard)?(?: wire)? gauge\b`), "swg"},
@@ -209,7 +211,7 @@ func sayDecimals(ps []piece, i int) (figures string, next int) {
 
 func isMeasureWord(s string) bool {
 	switch s {
-	case "mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters", "milimetr", "milimetrau", "millimetern", "cm", "centimetre", "centimetres", "micron", "microns", "micrometre", "micrometres", "µm", "um", "thou", "thousandths", "thousandth", "mil", "mils",
+	case "mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters", "milimetr", "milimetrau", "filimetr", "filimetrau", "millimetern", "pouce", "pouces", "po", "zoll", "modfedd", "modfeddi", "fodfedd", "fodfeddi", "duim", "cm", "centimetre", "centimetres", "micron", "microns", "micrometre", "micrometres", "µm", "um", "thou", "thousandths", "thousandth", "mil", "mils",
 		"inch", "inches", "gauge", "swg", "awg", "hundredths", "percent", "per", "percentage", "of":
 		return true
 	}

@@ -114,6 +114,8 @@ func TestCanariesStayInside(t *testing.T) {
 	do(0, "check")
 	do(0, "decide")
 	do(0, "cards", tour, "--draft", "-o", s.path("out/draft.pdf"))
+	do(1, "plan", tour, "-o", s.path("out/too-early.pdf"))
+	do(0, "plan", tour, "--sheets", "all", "--draft", "-o", s.path("out/draft-sheets"))
 	do(1, "edition", thisWeek, "-o", s.path("out/draft-edition"))
 	do(1, "edition", thisWeek, "--freeze", "--by", officer)
 	do(1, "archive", "-o", s.path("out/too-early"))
@@ -133,13 +135,14 @@ func TestCanariesStayInside(t *testing.T) {
 	do(1, append([]string{"decide", "--by", second, "--nothing-readable"}, ids...)...) // shows every unit, and an officer may not
 	out := s.make()
 	messages["the work (messages)"] = bytes.Clone(s.said.Bytes())
-	if got := string(out["exit codes"]); got != "[1 0 0 0]" {
+	if got := string(out["exit codes"]); got != "[1 1 0 0 0]" {
 		t.Fatalf("exit codes %s\n%s", got, &s.said)
 	}
 	do(0, "post", thisWeek, "--by", officer, "--proof", "proof@example.org")
 	do(0, "post", thisWeek, "--status")
 	do(0, "members", "list")
 	do(0, "trace", "floor-strip")
+	do(1, "plan", tour, "--sheets", "all", "-o", s.path("out/sheets"))
 	do(0, "correct", "floor-strip", "--by", restorer, "--say", "It came from the port side.")
 	do(0, "trace", nameMark+"part0")
 	do(0, "check", "--ledger")

@@ -169,8 +169,13 @@ func beginnings(t *testing.T) (kept, replayed *course) {
 			t.Fatalf("%s has no correction:\n%s", name, kept.want[name])
 		}
 	}
+	for _, name := range []string{"caution-strips", "prop-list"} {
+		if !bytes.HasPrefix(kept.want["out/sheets/"+name+"-"+tour+".pdf"], []byte("%PDF-")) {
+			t.Fatalf("there is no %s among what leaves", name)
+		}
+	}
 	for _, c := range []*course{kept, replayed} {
-		if got := string(c.want["exit codes"]); got != "[1 0 0 0]" { // the tour holds stories that are not out yet
+		if got := string(c.want["exit codes"]); got != "[1 1 0 0 0]" { // the tour holds stories that are not out yet
 			t.Fatalf("exit codes %s\n%s%s", got, &before.said, &s.said)
 		}
 	}
@@ -302,7 +307,7 @@ func (m *movements) course(t *testing.T, still *course, n int) *course {
 	m.made[n] = c
 	// Movement shapes the letter alone: its order, its choice, its figures. The page
 	// of a stop says when its story opens, which hangs on the choice.
-	for _, fixed := range []string{"cards", "out/cards", "out/archive/"} {
+	for _, fixed := range []string{"cards", "out/cards", "out/sheets/", "out/archive/"} {
 		before, after := only(still.want, fixed), only(c.want, fixed)
 		if !slices.Equal(chosen(still.want), chosen(c.want)) {
 			before, after = without(before, "out/archive/stop/"), without(after, "out/archive/stop/")
@@ -452,7 +457,7 @@ func TestRenamedPartIsANewPart(t *testing.T) {
 		}
 		if want == nil {
 			out := s.make()
-			for _, same := range []string{"cards", "out/cards", "out/archive/"} {
+			for _, same := range []string{"cards", "out/cards", "out/sheets/", "out/archive/"} {
 				if found := difference(only(kept.want, same), only(out, same)); found != "" {
 					t.Errorf("%s: renamed, it changes more than the figures of the letter\n%s", part, found)
 				}

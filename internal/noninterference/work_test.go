@@ -234,13 +234,16 @@ type outputs map[string][]byte
 var ledgerOnly = regexp.MustCompile(`"words": "[0-9a-f]{64}"`)
 
 // make does today's work and returns what leaves: the cards and their list, the
-// letter, the archive, what the mail server got, and the exit codes.
+// caution strips and the list of props, the letter, the archive, what the mail server
+// got, and the exit codes. The run sheet carries the ledger's head, and stays in.
 func (s *shop) make() outputs {
 	s.t.Helper()
 	out := outputs{}
 	code, cards := s.run(today, "cards", tour, "-o", s.path("out/cards.pdf"))
 	out["cards.json"] = ledgerOnly.ReplaceAll(bytes.ReplaceAll(cards, []byte(s.dir), nil), []byte(`"words": ""`))
 	codes := []int{code}
+	code, _ = s.run(today, "plan", tour, "--sheets", "cautions,props", "-o", s.path("out/sheets"))
+	codes = append(codes, code)
 	sent := s.send(today, thisWeek)
 	codes = append(codes, sent[:]...)
 	code, _ = s.run(today, "archive", "-o", s.path("out/archive"))

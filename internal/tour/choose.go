@@ -56,6 +56,8 @@ type Cut struct {
 
 // Plan is what fits a slot.
 type Plan struct {
+	Title     string // of the tour
+	Group     int    // people
 	Slot      time.Duration
 	Questions time.Duration // kept free at the end
 	Visits    []Visit       // in the tour's order
@@ -69,7 +71,13 @@ type Plan struct {
 	// musts alone overrun they are all there, in the tour's order, each with what
 	// it would save by itself: which of them can go is for a person to say.
 	Late []Cut
+
+	draft bool
 }
+
+// Draft reports whether the plan is of a tour that has not been cleared. Whatever
+// prints such a plan stamps DRAFT on every page.
+func (p Plan) Draft() bool { return p.draft }
 
 // SlotFor is the shortest slot of whole minutes that the plan's visits fit.
 func (p Plan) SlotFor() time.Duration {
@@ -90,7 +98,7 @@ func Choose(t cleared.Tour, slot time.Duration) Plan {
 	if slot == 0 {
 		slot = t.Slot()
 	}
-	p := Plan{Slot: slot, Questions: slot / forQuestions}
+	p := Plan{Title: t.Title(), Group: t.Group(), Slot: slot, Questions: slot / forQuestions}
 	r := routeOf(t)
 	room := slot - p.Questions
 	kept, fits := r.best(room)
@@ -108,6 +116,13 @@ func Choose(t cleared.Tour, slot time.Duration) Plan {
 	}
 	p.LeftOut = leftOut(t, r, kept, p.Takes)
 	p.Late = late(r, kept, !fits)
+	return p
+}
+
+// ChooseDraft is Choose for a tour that has not been cleared.
+func ChooseDraft(t cleared.Draft[cleared.Tour], slot time.Duration) Plan {
+	p := Choose(t.Preview(), slot)
+	p.draft = true
 	return p
 }
 
@@ -324,21 +339,61 @@ func late(r route, kept []int, over bool) []Cut {
 	return all
 }
 
-// Fetch is a prop to fetch, and the number of the stop it is for.
+// Fetch is a prop to fetch once, and where it is shown.
 type Fetch struct {
-	Prop cleared.Prop
-	Stop int
+	What     string
+	Language string // of its words, BCP 47
+	Shown    []Showing
 }
 
-// Props lists what to fetch for the visits, in the order in which it is shown.
+// Showing is a prop at one stop, handled as its story there says.
+type Showing struct {
+	Stop cleared.Stop
+	Prop cleared.Prop
+}
+
+// Cautions are those of a prop wherever it is shown, each once.
+func (f Fetch) Cautions() []cleared.Caution {
+	var all []cleared.Caution
+	for _, s := range f.Shown {
+		for _, c := range s.Prop.Cautions {
+			if !slices.ContainsFunc(all, func(a cleared.Caution) bool { return a.Key == c.Key }) {
+				all = append(all, c)
+			}
+		}
+	}
+	return all
+}
+
+// Stops are the numbers of the stops at which a prop is shown.
+func (f Fetch) Stops() []int {
+	var all []int
+	for _, s := range f.Shown {
+		if n := s.Stop.Number(); !slices.Contains(all, n) {
+			all = append(all, n)
+		}
+	}
+	return all
+}
+
+// Props lists what to fetch for the visits, in the order in which it is first
+// shown. What goes by the same words is the same thing, and is there once.
 func (p Plan) Props() []Fetch {
 	var all []Fetch
+	at := map[string]int{}
 	for _, v := range p.Visits {
 		for _, s := range v.Stop.Stories() {
 			for _, prop := range s.Props() {
-				if strings.TrimSpace(prop.What) != "" {
-					all = append(all, Fetch{prop, v.Stop.Number()})
+				name := strings.ToLower(strings.TrimRight(strings.Join(strings.Fields(prop.What), " "), "."))
+				if name == "" {
+					continue
 				}
+				if _, met := at[name]; !met {
+					at[name] = len(all)
+					all = append(all, Fetch{What: prop.What, Language: s.Language()})
+				}
+				f := &all[at[name]]
+				f.Shown = append(f.Shown, Showing{v.Stop, prop})
 			}
 		}
 	}

@@ -7,32 +7,38 @@ import (
 	"unicode/utf8"
 )
 
-// How a claim that is not proven begins, so that a reader can always tell.
-const (
-	taleBegins  = "The story goes"
-	thinkBegins = "We think"
-)
+// Sayings is how a claim that is not proven begins in some language, so that a
+// reader can always tell.
+type Sayings struct {
+	Likely, Told string // "We think", "The story goes"
+	Colon        string // as the language writes one
+	English      bool   // the claim may go on in the same sentence
+}
 
 // SayAs words a claim by how sure the workshop is. A proven one stays as it is
 // written; a likely one begins with "We think", a told one, and any whose
 // status is not known, with "The story goes". A claim that begins so already
-// is not told twice over. The first letter goes to lower case only when the
-// first word is certainly not a name; in doubt a colon keeps the sentence whole.
-func SayAs(status, say string) string {
+// is not told twice over. In English the first letter goes to lower case when the
+// first word is certainly not a name; in doubt, and in other languages, a colon
+// keeps the sentence whole.
+func SayAs(status, say string, as Sayings) string {
 	if status == Proven || blank(say) {
 		return say
 	}
 	say = strings.TrimSpace(say)
-	begins, joint := taleBegins, " that "
+	begins, joint := as.Told, " that "
 	if status == Likely {
-		begins, joint = thinkBegins, " "
+		begins, joint = as.Likely, " "
 	}
 	if beginsWith(say, begins) {
 		return say
 	}
-	sentence, flows := lowerFirst(say)
+	sentence, flows := say, false
+	if as.English {
+		sentence, flows = lowerFirst(say)
+	}
 	if !flows {
-		joint = ": "
+		joint = as.Colon + " "
 	}
 	return begins + joint + sentence
 }

@@ -5,6 +5,9 @@ import (
 	"testing"
 )
 
+// english is how claims begin in the built-in words.
+var english = Sayings{Likely: "We think", Told: "The story goes", Colon: ":", English: true}
+
 func TestAClaimIsWordedByHowSureWeAre(t *testing.T) {
 	for _, c := range []struct{ status, say, want string }{
 		{Proven, "It is the original strip.", "It is the original strip."},
@@ -35,7 +38,23 @@ func TestAClaimIsWordedByHowSureWeAre(t *testing.T) {
 		{Told, "", ""},
 		{"", "It sank.", "The story goes that it sank."},
 	} {
-		if got := SayAs(c.status, c.say); got != c.want {
+		if got := SayAs(c.status, c.say, english); got != c.want {
+			t.Errorf("%s %q: got %q, want %q", c.status, c.say, got, c.want)
+		}
+	}
+}
+
+// Another language may not know which words go on after "that".
+func TestAClaimInAnotherLanguageStaysWhole(t *testing.T) {
+	french := Sayings{Likely: "Nous pensons ceci", Told: "On raconte ceci", Colon: "\u00a0:"}
+	for _, c := range []struct{ status, say, want string }{
+		{Proven, "Le métal était fin.", "Le métal était fin."},
+		{Likely, "Il est d’origine.", "Nous pensons ceci\u00a0: Il est d’origine."},
+		{Told, "A cook used it.", "On raconte ceci\u00a0: A cook used it."},
+		{Told, "On raconte ceci\u00a0: il a coulé.", "On raconte ceci\u00a0: il a coulé."},
+		{"", "Il a coulé.", "On raconte ceci\u00a0: Il a coulé."},
+	} {
+		if got := SayAs(c.status, c.say, french); got != c.want {
 			t.Errorf("%s %q: got %q, want %q", c.status, c.say, got, c.want)
 		}
 	}
@@ -45,21 +64,21 @@ func FuzzSayAs(f *testing.F) {
 	f.Add(Told, "It sank.")
 	f.Add(Likely, "\xff We think")
 	f.Fuzz(func(t *testing.T, status, say string) {
-		got := SayAs(status, say)
+		got := SayAs(status, say, english)
 		if status == Proven || strings.TrimSpace(say) == "" {
 			if got != say {
 				t.Errorf("%q: got %q", say, got)
 			}
 			return
 		}
-		begins := taleBegins
+		begins := english.Told
 		if status == Likely {
-			begins = thinkBegins
+			begins = english.Likely
 		}
 		if !beginsWith(got, begins) {
 			t.Errorf("%s %q: %q does not say how sure we are", status, say, got)
 		}
-		if again := SayAs(status, got); again != got {
+		if again := SayAs(status, got, english); again != got {
 			t.Errorf("%s %q: said twice over: %q", status, say, again)
 		}
 	})

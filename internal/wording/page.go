@@ -128,7 +128,7 @@ func (p *page) writtenBy(who string, o ReadOptions) {
 func (p *page) cautions(where string, keys []string) {
 	p.distinct(where, keys)
 	for i, key := range keys {
-		if _, ok := Caution(key); !ok {
+		if !slices.Contains(CautionKeys(), key) {
 			remedy := "the cautions are " + strings.Join(CautionKeys(), ", ")
 			if near := nearest(key, CautionKeys()); near != "" {
 				remedy = fmt.Sprintf("did you mean %q?", near)

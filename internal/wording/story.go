@@ -87,6 +87,13 @@ func (s *Story) IsFor(whom string) bool { return slices.Contains(s.For, whom) }
 // ones are left out.
 func (s *Story) Texts() []Text {
 	ts := &texts{doc: s.Doc, source: s.source}
+	s.words(ts)
+	ts.body("body", s.Body, s.BodyLine)
+	return ts.list
+}
+
+// words gathers what the front matter says to a reader.
+func (s *Story) words(ts *texts) {
 	ts.add("title", s.Title)
 	ts.add("came_off", s.CameOff)
 	ts.add("failed", s.Failed)
@@ -107,8 +114,6 @@ func (s *Story) Texts() []Text {
 	for i, c := range s.Credits {
 		ts.add(fmt.Sprintf("credits[%d]", i), c)
 	}
-	ts.body("body", s.Body, s.BodyLine)
-	return ts.list
 }
 
 // readStory reads one story. Its ID is "" when the file's name is not one.

@@ -1,5 +1,5 @@
 // Package wording reads the public words: stories, glossary, tours and
-// editions, as people write them.
+// editions, as people write them, and stories and tours in other languages.
 //
 // It promises that whatever it returns was read strictly, that every fault
 // comes back as a reading.Problem with its place and remedy, and that the
@@ -37,6 +37,8 @@ type ReadOptions struct {
 	Areas     []string // the keys of the workshop's areas
 	People    []string // the ids of the workshop's people
 	TwoPeople bool     // a second person clears, so every unit says who wrote it
+	Language  string   // in which the workshop writes
+	Languages []string // that it offers beside its own
 }
 
 // Words is everything that was written for the public.
@@ -45,6 +47,9 @@ type Words struct {
 	words    map[string]*Word
 	tours    map[string]*Tour
 	editions map[day.Week]*Edition
+
+	translations     map[string]*Translation // "floor-stiffener.fr"
+	tourTranslations map[string]*TourTranslation
 }
 
 // Read reads every story, glossary word, tour and edition below root. The
@@ -55,24 +60,49 @@ func Read(root *os.Root, o ReadOptions) (*Words, []reading.Problem) {
 		words:    map[string]*Word{},
 		tours:    map[string]*Tour{},
 		editions: map[day.Week]*Edition{},
+
+		translations: map[string]*Translation{}, tourTranslations: map[string]*TourTranslation{},
 	}
 	r := &reader{root: root, options: o}
+	var later []written // translations are set beside what they translate
 	r.each(storyFolder, ".md", func(file string, src []byte) {
+		if _, _, is := translated(file, ".md"); is {
+			later = append(later, written{file, src})
+			return
+		}
 		s, problems := readStory(file, src, o)
 		r.problems = append(r.problems, problems...)
 		keep(r, w.stories, "story", s.ID, s.ID != "", s)
 	})
 	stories := slices.Sorted(maps.Keys(w.stories))
+	for _, l := range later {
+		of, language, _ := translated(l.file, ".md")
+		t, problems := readTranslation(l.file, l.src, o, w.stories[of], stories)
+		r.problems = append(r.problems, problems...)
+		keep(r, w.translations, "translation", of+"."+language, w.stories[of] != nil, t)
+	}
+	later = nil
 	r.each(glossaryFolder, ".md", func(file string, src []byte) {
 		word, problems := readWord(file, src, o)
 		r.problems = append(r.problems, problems...)
 		keep(r, w.words, "glossary word", word.ID, word.ID != "", word)
 	})
 	r.each(tourFolder, ".yaml", func(file string, src []byte) {
+		if _, _, is := translated(file, ".yaml"); is {
+			later = append(later, written{file, src})
+			return
+		}
 		t, problems := readTour(file, src, o, stories)
 		r.problems = append(r.problems, problems...)
 		keep(r, w.tours, "tour", t.ID, t.ID != "", t)
 	})
+	tours := slices.Sorted(maps.Keys(w.tours))
+	for _, l := range later {
+		of, language, _ := translated(l.file, ".yaml")
+		t, problems := readTourTranslation(l.file, l.src, o, w.tours[of], tours)
+		r.problems = append(r.problems, problems...)
+		keep(r, w.tourTranslations, "translation", of+"."+language, w.tours[of] != nil, t)
+	}
 	r.each(editionFolder, ".md", func(file string, src []byte) {
 		e, problems := readEdition(file, src, o, stories)
 		r.problems = append(r.problems, problems...)
@@ -117,6 +147,28 @@ func (w *Words) Editions() []*Edition {
 
 // Edition returns the edition of a week.
 func (w *Words) Edition(week day.Week) (*Edition, bool) { e, ok := w.editions[week]; return e, ok }
+
+// Translations returns every story in another language whose original is there, in
+// order of story and language.
+func (w *Words) Translations() []*Translation {
+	return slices.SortedFunc(maps.Values(w.translations), func(a, b *Translation) int {
+		return cmp.Or(cmp.Compare(a.Of, b.Of), cmp.Compare(a.Language, b.Language))
+	})
+}
+
+// TourTranslations returns the titles of tours in other languages, in order of tour
+// and language.
+func (w *Words) TourTranslations() []*TourTranslation {
+	return slices.SortedFunc(maps.Values(w.tourTranslations), func(a, b *TourTranslation) int {
+		return cmp.Or(cmp.Compare(a.Of, b.Of), cmp.Compare(a.Language, b.Language))
+	})
+}
+
+// written is a file that was read and not looked at yet.
+type written struct {
+	file string
+	src  []byte
+}
 
 // reader collects the problems of one reading.
 type reader struct {

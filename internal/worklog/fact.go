@@ -36,7 +36,8 @@ type Value struct {
 	Kind      Kind
 	Thickness measure.Thickness
 	Percent   measure.Percent
-	Words     string // as readers are told it
+	Words     string // as readers are told it in English
+	Key       string // of a pile or a source, as it is logged; "" for words of the record
 	Date      day.Date
 	Money     measure.Money
 }
@@ -149,13 +150,13 @@ func (l *Log) fact(p *Part, field string, on day.Date) (v Value, remedy string) 
 		return Value{Kind: Words, Words: words}, unless(words != "", "write the part's material")
 	case "source":
 		source := fromReplacement(entries, func(r Replacement) string { return r.Source })
-		return Value{Kind: Words, Words: sourceWords(source)}, unless(source != "", "log a replacement with its source")
+		return Value{Kind: Words, Words: sourceWords(source), Key: source}, unless(source != "", "log a replacement with its source")
 	case "cost":
 		cost := fromReplacement(entries, func(r Replacement) measure.Money { return r.Cost })
 		return Value{Kind: Money, Money: cost}, unless(cost.IsSet(), "log the replacement's cost as GBP 12.50")
 	case "pile":
 		pile := l.StateOn(p.ID, on).Pile
-		return Value{Kind: Words, Words: pileWords(pile)}, unless(pile != "", "log a pile")
+		return Value{Kind: Words, Words: pileWords(pile), Key: pile}, unless(pile != "", "log a pile")
 	}
 	step := strings.TrimPrefix(field, "date.")
 	date := latest(entries, step)

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/text/language"
+
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/reading"
 )
@@ -34,12 +36,13 @@ type Settings struct {
 
 // Workshop says who and what this is about. All of it is public.
 type Workshop struct {
-	Name          string `yaml:"name"`
-	Machine       string `yaml:"machine"`
-	Language      string `yaml:"language"` // BCP 47
-	Timezone      Zone   `yaml:"timezone"`
-	PostalAddress string `yaml:"postal_address"`
-	Site          string `yaml:"site"` // where the archive is published
+	Name          string   `yaml:"name"`
+	Machine       string   `yaml:"machine"`
+	Language      string   `yaml:"language"`  // BCP 47
+	Languages     []string `yaml:"languages"` // BCP 47: those that are offered beside its own
+	Timezone      Zone     `yaml:"timezone"`
+	PostalAddress string   `yaml:"postal_address"`
+	Site          string   `yaml:"site"` // where the archive is published
 }
 
 // Role says what a person may do.
@@ -210,8 +213,30 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	if s.Clearing.RunOfWords < 4 || s.Clearing.RunOfWords > 40 {
 		report("clearing.run_of_words", "bad-value", strconv.Itoa(s.Clearing.RunOfWords), "run_of_words is outside 4 to 40", "8 is usual")
 	}
+	problems = append(problems, languagesOnce(doc, s)...)
 	problems = append(problems, namesOnce(doc, s)...)
 	return s, problems
+}
+
+// languagesOnce checks the languages that are offered.
+func languagesOnce(doc *reading.Doc, s Settings) []reading.Problem {
+	var problems []reading.Problem
+	for i, l := range s.Workshop.Languages {
+		path := fmt.Sprintf("workshop.languages[%d]", i)
+		first := slices.IndexFunc(s.Workshop.Languages, func(o string) bool { return strings.EqualFold(o, l) })
+		tag, err := language.Raw.Parse(l)
+		switch {
+		case err != nil:
+			problems = append(problems, doc.Problem(path, "bad-value", l, fmt.Sprintf("%q is not a language", reading.Shorten(l)), "write its tag, such as fr, de or pt-BR"))
+		case tag.String() != l: // it is part of the names of files
+			problems = append(problems, doc.Problem(path, "bad-value", l, fmt.Sprintf("%q is not how the tag of this language is written", reading.Shorten(l)), fmt.Sprintf("write %s", tag)))
+		case strings.EqualFold(l, s.Workshop.Language):
+			problems = append(problems, doc.Problem(path, "twice", l, fmt.Sprintf("%q is the workshop's own language", reading.Shorten(l)), "list only those beside it"))
+		case first < i:
+			problems = append(problems, doc.Problem(path, "twice", l, fmt.Sprintf("the language %q stands twice", reading.Shorten(l)), "take one of the two out"))
+		}
+	}
+	return problems
 }
 
 // namesOnce checks the ids of people and areas.

@@ -43,7 +43,24 @@ type Document struct {
 	Language string // BCP 47
 	Pages    []Page
 	Root     *Node // the whole structure; its role is RoleDocument
+	Print    Print
 }
+
+// Print is what whoever prints the file is asked to set; the zero value asks for
+// nothing.
+type Print struct {
+	ActualSize bool // not fitted to the paper
+	Sides      Sides
+}
+
+// Sides is how sheets of paper are printed.
+type Sides string
+
+const (
+	OneSide       Sides = "Simplex"
+	FlipLongEdge  Sides = "DuplexFlipLongEdge"
+	FlipShortEdge Sides = "DuplexFlipShortEdge"
+)
 
 // Page is one side of paper.
 type Page struct {

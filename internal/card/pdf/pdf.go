@@ -77,9 +77,21 @@ func (b *builder) write(w io.Writer, d draw.Document) error {
 	metadata := b.stream("/Type/Metadata/Subtype/XML", packet(d.Title, d.Language))
 	b.set(info, "<</Title "+textString(d.Title)+">>")
 	b.set(pages, fmt.Sprintf("<</Type/Pages/Count %d/Kids[%s]>>", len(kids), strings.Join(kids, " ")))
-	b.set(catalog, fmt.Sprintf("<</Type/Catalog/Pages %v/Lang(%s)/MarkInfo<</Marked true>>/ViewerPreferences<</DisplayDocTitle true>>/StructTreeRoot %v/Metadata %v>>",
-		pages, d.Language, tree, metadata))
+	b.set(catalog, fmt.Sprintf("<</Type/Catalog/Pages %v/Lang(%s)/MarkInfo<</Marked true>>/ViewerPreferences<</DisplayDocTitle true%s>>/StructTreeRoot %v/Metadata %v>>",
+		pages, d.Language, printing(d.Print), tree, metadata))
 	return b.writeTo(w, catalog, info)
+}
+
+// printing writes what the dialogue of a printer begins with (ISO 32000-1, 12.2).
+func printing(p draw.Print) string {
+	s := ""
+	if p.ActualSize {
+		s += "/PrintScaling/None"
+	}
+	if p.Sides != "" {
+		s += "/Duplex/" + string(p.Sides)
+	}
+	return s
 }
 
 // content returns the drawing operators of a page.

@@ -32,6 +32,7 @@ func plants() []plant {
 		{"date of the letter", "a letter's date shifts with the newest entry"},
 		{"alt text", "a picture's alt text ends with its file's name"},
 		{"title of the PDF", "the title of the cards ends with a digest of part numbers"},
+		{"title of the strips", "the title of caution strips ends with a digest of part numbers"},
 		{"feed guid", "the feed's guid holds a digest of part numbers"},
 		{"class of the pile", "a story's heading has its part's pile for a class"},
 		{"who, in a comment", "a comment in a page names who did the work"},
@@ -94,6 +95,7 @@ func patches() []patch {
 		{"internal/post/letter.go", `mac(key, "message-id", job.Week, to.ID)`, `mac(key, "message-id", job.Week, to.ID+planted.Pick("message id", "", planted.Told("newest")))`},
 		{"internal/post/letter.go", "msg.SetDateWithValue(job.Date)", `msg.SetDateWithValue(job.Date.Add(planted.Seconds("date of the letter", "newest")))`},
 		{"internal/card/card.go", `title += ": stop cards"`, `title += ": stop cards" + planted.Pick("title of the PDF", "", planted.Digest(planted.Told("numbers")))`},
+		{"internal/card/tourpaper.go", `title := w.name() + ": " + string(what)`, `title := w.name() + ": " + string(what) + planted.Pick("title of the strips", "", planted.Digest(planted.Told("numbers")))`},
 		{"internal/edition/assemble.go", "		return cmp.Or(\n			yesFirst(a.moved[x.ID()].Phase", `		return cmp.Or(
 			cmp.Compare(planted.Seconds("order of the letter", "count/"+x.ID()), planted.Seconds("order of the letter", "count/"+y.ID())),
 			yesFirst(a.moved[x.ID()].Phase`},
