@@ -114,6 +114,7 @@ func TestCanariesStayInside(t *testing.T) {
 	do(0, "check")
 	do(0, "decide")
 	do(0, "cards", tour, "--draft", "-o", s.path("out/draft.pdf"))
+	do(0, "cards", tour, "--draft", "--language", "fr", "-o", s.path("out/draft-fr.pdf"))
 	do(1, "edition", thisWeek, "-o", s.path("out/draft-edition"))
 	do(1, "edition", thisWeek, "--freeze", "--by", officer)
 	do(1, "archive", "-o", s.path("out/too-early"))
@@ -133,7 +134,7 @@ func TestCanariesStayInside(t *testing.T) {
 	do(1, append([]string{"decide", "--by", second, "--nothing-readable"}, ids...)...) // shows every unit, and an officer may not
 	out := s.make()
 	messages["the work (messages)"] = bytes.Clone(s.said.Bytes())
-	if got := string(out["exit codes"]); got != "[1 0 0 0]" {
+	if got := string(out["exit codes"]); got != "[1 1 0 0 0]" {
 		t.Fatalf("exit codes %s\n%s", got, &s.said)
 	}
 	do(0, "post", thisWeek, "--by", officer, "--proof", "proof@example.org")
@@ -164,6 +165,8 @@ func TestCanariesStayInside(t *testing.T) {
 	turn(story, clean, "Its number is "+strings.ToUpper(number)+" still.", "check", "--today", today.String())
 	turn(story, clean, "From "+supplier+".", "cards", tour, "-o", s.path("out/cards.pdf"))
 	turn(story, clean, strings.TrimSpace(note), "check", "--json")
+	turn("wording/floor-strip.fr.md", "Nous en avons", "Le numéro est "+number+". Nous en avons", "check")
+	turn("wording/floor-strip.fr.md", "Nous en avons", "De chez "+supplier+". Nous en avons", "cards", tour, "--language", "fr", "-o", s.path("out/cards-fr.pdf"))
 	turn(part, "serial: "+serial, "serial: ["+serial, "check")
 	turn(part, "serial: "+serial, "serail: "+serial, "check")
 	turn(part, "number: "+number, "number: {is: "+number+"}", "check")
@@ -203,6 +206,8 @@ func TestCanariesStayInside(t *testing.T) {
 	do(0, "check")
 	do(0, "archive", "-o", s.path("out/archive"))
 	do(2, "cards", "no-such-tour")
+	do(2, "cards", tour, "--language", "de")
+	do(1, "cards", tour, "--language", "fr", "--say")
 	do(1, "edition", "2031-W09")
 	do(2, "trace", "no-such-part")
 	do(2, "withdraw", "story/floor-strip", "--by", engineer)

@@ -233,14 +233,17 @@ type outputs map[string][]byte
 // decided, which covers the names of released facts. It is on no card.
 var ledgerOnly = regexp.MustCompile(`"words": "[0-9a-f]{64}"`)
 
-// make does today's work and returns what leaves: the cards and their list, the
-// letter, the archive, what the mail server got, and the exit codes.
+// make does today's work and returns what leaves: the cards and their list, in both
+// languages of the workshop, the letter, the archive, what the mail server got, and the exit codes.
 func (s *shop) make() outputs {
 	s.t.Helper()
 	out := outputs{}
 	code, cards := s.run(today, "cards", tour, "-o", s.path("out/cards.pdf"))
 	out["cards.json"] = ledgerOnly.ReplaceAll(bytes.ReplaceAll(cards, []byte(s.dir), nil), []byte(`"words": ""`))
 	codes := []int{code}
+	code, cards = s.run(today, "cards", tour, "--language", "fr", "-o", s.path("out/cards-fr.pdf"))
+	out["cards-fr.json"] = ledgerOnly.ReplaceAll(bytes.ReplaceAll(cards, []byte(s.dir), nil), []byte(`"words": ""`))
+	codes = append(codes, code)
 	sent := s.send(today, thisWeek)
 	codes = append(codes, sent[:]...)
 	code, _ = s.run(today, "archive", "-o", s.path("out/archive"))
