@@ -34,7 +34,7 @@ func TestRenderersDoNotKnowTheRecord(t *testing.T) {
 			"what leaves is made from cleared values, which clearance hands over"},
 		{[]string{"wording"}, []string{"worklog", "measure", "clearance", "store"},
 			"public words are read without the record beside them; clearance fills in released facts"},
-		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table"}, []string{"worklog", "wording", "clearance", "record", "photo"},
+		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table", "tongue"}, []string{"worklog", "wording", "clearance", "record", "photo"},
 			"it serves both sides and belongs to neither"},
 		{[]string{"outgoing"}, []string{"worklog", "wording", "clearance", "leak", "card", "site", "post", "picture"},
 			"it reads finished bytes as a stranger would, and trusts nobody who wrote them"},

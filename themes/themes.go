@@ -1,6 +1,6 @@
-// Package themes embeds the card faces, the words of cards, the fonts, where words may be broken, and the Hugo themes of the
-// archive and the letter. A workspace may lay a file of the same name over any
-// of them, in its own themes folder.
+// Package themes embeds the card faces, the words of cards, the fonts, where words
+// may be broken, and the Hugo themes of the archive and the letter. A workspace may
+// lay a file of the same name over any of them, in its own themes folder.
 package themes
 
 import (

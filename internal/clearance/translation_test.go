@@ -349,3 +349,23 @@ func TestTheGateReadsOtherLanguages(t *testing.T) {
 		t.Error("a private thickness left behind a decimal comma")
 	}
 }
+
+func TestFactsAreToldAsTheLanguageWritesThem(t *testing.T) {
+	const told = "So {fact:floor-stiffener.date.removed|day}, {fact:floor-stiffener.date.removed|month}, {fact:floor-stiffener.pile|words}, {fact:floor-stiffener.source|words}, " +
+		"{fact:floor-stiffener.cost|money}, {fact:floor-stiffener.least_thickness|inch}, {fact:floor-stiffener.thickness|gauge}"
+	b := abroad(t)
+	b.edit("wording/floor-stiffener.md", "We cut and folded a new one here.", told+".")
+	b.edit("wording/floor-stiffener.fr.md", "Nous en avons plié une autre ici.", told+".")
+	values := func(id string) (all []string) {
+		for _, f := range b.unit(b.desk(), id).Facts[2:] {
+			all = append(all, strings.ReplaceAll(f.Value, "\u00a0", "_"))
+		}
+		return all
+	}
+	if got, want := values("story/floor-stiffener"), []string{"1 December 2030", "December 2030", "unserviceable", "made here", "£412.50", "0.054_in", "16_SWG"}; !slices.Equal(got, want) {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+	if got, want := values("story/floor-stiffener.fr"), []string{"1er_décembre 2030", "décembre 2030", "hors d’usage", "de notre fabrication", "412,50_£", "0,054_po", "16_SWG"}; !slices.Equal(got, want) {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+}

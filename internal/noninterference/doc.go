@@ -6,7 +6,7 @@
 //
 // A test makes a small workshop, has it decide, freeze, send and publish, then
 // changes private things by the batch and does the same work again. What leaves is
-// compared byte for byte: cards, caution strips, the edition's letter with its pictures, the
+// compared byte for byte: cards in either language, caution strips, the edition's letter with its pictures, the
 // archive, and the conversation with the mail server. Names, sizes, dates and the
 // order of things count, since each of them can tell.
 //

@@ -233,9 +233,10 @@ type outputs map[string][]byte
 // decided, which covers the names of released facts. It is on no card.
 var ledgerOnly = regexp.MustCompile(`"words": "[0-9a-f]{64}"`)
 
-// make does today's work and returns what leaves: the cards and their list, the
-// caution strips and the list of props, the letter, the archive, what the mail server
-// got, and the exit codes. The run sheet carries the ledger's head, and stays in.
+// make does today's work and returns what leaves: the cards and their list, in both
+// languages of the workshop, the caution strips and the list of props, the letter, the
+// archive, what the mail server got, and the exit codes. The run sheet carries the
+// ledger's head, and stays in.
 func (s *shop) make() outputs {
 	s.t.Helper()
 	out := outputs{}
@@ -243,6 +244,9 @@ func (s *shop) make() outputs {
 	out["cards.json"] = ledgerOnly.ReplaceAll(bytes.ReplaceAll(cards, []byte(s.dir), nil), []byte(`"words": ""`))
 	codes := []int{code}
 	code, _ = s.run(today, "plan", tour, "--sheets", "cautions,props", "-o", s.path("out/sheets"))
+	codes = append(codes, code)
+	code, cards = s.run(today, "cards", tour, "--language", "fr", "-o", s.path("out/cards-fr.pdf"))
+	out["cards-fr.json"] = ledgerOnly.ReplaceAll(bytes.ReplaceAll(cards, []byte(s.dir), nil), []byte(`"words": ""`))
 	codes = append(codes, code)
 	sent := s.send(today, thisWeek)
 	codes = append(codes, sent[:]...)

@@ -227,3 +227,32 @@ func TestDurations(t *testing.T) {
 		}
 	}
 }
+
+// A file of words that a workspace brings is read whole or refused.
+func FuzzWords(f *testing.F) {
+	for _, lang := range tongue.Languages(themes.Embedded()) {
+		src, err := fs.ReadFile(themes.Embedded(), "words/"+lang+".yaml")
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(string(src))
+	}
+	f.Add("front: {came_off: a}\nformats: {months: [a, b]}\n")
+	f.Fuzz(func(t *testing.T, src string) {
+		w, err := tongue.Read(themes.Over(fstest.MapFS{"words/fr.yaml": {Data: []byte(src)}}), "fr")
+		if (w == nil) == (err == nil) {
+			t.Fatalf("got %v and %v", w, err)
+		}
+		if w == nil {
+			return
+		}
+		for _, said := range []string{w.Day(day.MustParse("2031-12-01")), w.Month(day.MustParse("2031-01-01")), w.Status("told"), w.Pile("rework"), w.Source("loan"), w.Duration(61 * time.Second)} {
+			if strings.TrimSpace(said) == "" {
+				t.Errorf("%q leaves something unsaid", src)
+			}
+		}
+		if _, err := w.Money("GBP", "12.50"); err != nil {
+			t.Error(err)
+		}
+	})
+}

@@ -172,6 +172,28 @@ func open(t *testing.T, settings string) (*Workspace, []string) {
 	return ws, lines
 }
 
+func TestLanguagesThatAreOffered(t *testing.T) {
+	with := func(list string) string {
+		return strings.Replace(goodSettings, "language: en-GB,", "language: en-GB, languages: "+list+",", 1)
+	}
+	ws, problems := open(t, with("[fr, de, pt-BR]"))
+	if len(problems) > 0 || !slices.Equal(ws.Settings.Workshop.Languages, []string{"fr", "de", "pt-BR"}) {
+		t.Errorf("got %v, %v", ws.Settings.Workshop.Languages, problems)
+	}
+	for list, want := range map[string]string{
+		"[french]": `workshop.yaml:1:108: "french" is not a language; write its tag, such as fr, de or pt-BR`,
+		"[no tag]": `"no tag" is not a language; write its tag, such as fr, de or pt-BR`,
+		"[fr, fr]": `workshop.yaml:1:112: the language "fr" stands twice; take one of the two out`,
+		"[en-GB]":  `"en-GB" is the workshop's own language; list only those beside it`,
+		"[pt-br]":  `"pt-br" is not how the tag of this language is written; write pt-BR`,
+		"fr":       `languages should be a list; put it in square brackets`,
+	} {
+		if _, problems := open(t, with(list)); len(problems) != 1 || !strings.Contains(problems[0], want) {
+			t.Errorf("%s: got %q, want %q", list, problems, want)
+		}
+	}
+}
+
 func TestSettingsAreReadAndFilledIn(t *testing.T) {
 	ws, problems := open(t, goodSettings)
 	if len(problems) > 0 {
