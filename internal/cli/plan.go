@@ -301,8 +301,11 @@ type plannedTour struct {
 	withheld map[string]string // stop → why
 }
 
+// sheetPrinter prints a sheet for a walk that was planned.
+type sheetPrinter func(context.Context, card.TourPaper, card.PaperOptions) ([]byte, error)
+
 // planned chooses the stops, and says how a sheet for them is printed.
-func (s *session) planned(id string, f planFor) (p plannedTour, print func(context.Context, card.TourPaper, card.PaperOptions) ([]byte, error), err error) {
+func (s *session) planned(id string, f planFor) (p plannedTour, print sheetPrinter, err error) {
 	if f.draft {
 		settings := s.desk.DraftSettings()
 		t, err := s.desk.DraftTourSince(id, f.returning)
@@ -337,7 +340,7 @@ func paperOf(key string) card.TourPaper {
 
 // writeSheets makes all sheets, and then writes them. What visitors read passes the
 // last gate; the others are inside papers, which it does not look at.
-func (s *session) writeSheets(ctx context.Context, id string, f planFor, out string, print func(context.Context, card.TourPaper, card.PaperOptions) ([]byte, error)) ([]sheetFile, error) {
+func (s *session) writeSheets(ctx context.Context, id string, f planFor, out string, print sheetPrinter) ([]sheetFile, error) {
 	theme, err := s.ws.Theme()
 	if err != nil {
 		return nil, err
