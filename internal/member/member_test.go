@@ -16,7 +16,6 @@ import (
 
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/store"
-	"example.org/opencowl/internal/table"
 )
 
 var now = time.Date(2031, 1, 24, 12, 0, 0, 0, time.UTC)
@@ -331,25 +330,37 @@ func TestAListMayHoldPeopleWhoLeftElsewhere(t *testing.T) {
 // PECR reg 22(3A), inserted by the Data (Use and Access) Act 2025 s 114: in force
 // 5 February 2026, for charities, and not for details collected before.
 func TestTheSoftOptIn(t *testing.T) {
+	const good = "directly,support,charitable,offered"
 	for _, c := range []struct {
 		at      string
 		charity bool
+		terms   string
 		column  string // of the fault
 	}{
-		{"2026-02-04", true, "consented_at"},
-		{"2026-02-04T23:59:59Z", true, "consented_at"},
-		{"2026-02-05", true, ""},
-		{"2026-02-05T00:00:00Z", true, ""},
-		{"2026-02-05T00:30:00+01:00", true, "consented_at"}, // still the 4th in London
-		{"2026-02-05", false, "basis"},
-		{"2030-01-01", false, "basis"},
+		{"2026-02-04", true, good, "consented_at"},
+		{"2026-02-04T23:59:59Z", true, good, "consented_at"},
+		{"2026-02-05", true, good, ""},
+		{"2026-02-05T00:00:00Z", true, good, ""},
+		{"2026-02-05T00:30:00+01:00", true, good, "consented_at"}, // still the 4th in London
+		{"2026-02-05", false, good, "basis"},
+		{"2030-01-01", false, good, "basis"},
+		{"2030-01-01", true, "directly,interest,charitable,offered", ""},
+		{"2030-01-01", true, "third-party,support,charitable,offered", "collected"},
+		{"2030-01-01", true, "directly,purchase,charitable,offered", "because"},
+		{"2030-01-01", true, "directly,support,mixed,offered", "purpose"},
+		{"2030-01-01", true, "directly,support,charitable,not-offered", "refusal"},
+		{"2030-01-01", true, ",support,charitable,offered", "collected"},
+		{"2030-01-01", true, "directly,,charitable,offered", "because"},
+		{"2030-01-01", true, "directly,support,,offered", "purpose"},
+		{"2030-01-01", true, "directly,support,charitable,", "refusal"},
 	} {
-		report := bringIn(t, fresh(t), header+"Ada,ada@example.org,charity-soft-opt-in,gift form,v3,"+c.at+",,,joined\n", ImportOptions{Charity: c.charity})
+		const softHeader = "name,email,basis,source,wording_version,consented_at,giving_from,giving_until,state,collected,because,purpose,refusal\n"
+		report := bringIn(t, fresh(t), softHeader+"Ada,ada@example.org,charity-soft-opt-in,gift form,v3,"+c.at+",,,joined,"+c.terms+"\n", ImportOptions{Charity: c.charity})
 		switch {
 		case c.column == "" && report.Added != 1:
-			t.Errorf("%s, charity %v: %+v, want it in", c.at, c.charity, report.Refused)
+			t.Errorf("%s, charity %v, %s: %+v, want it in", c.at, c.charity, c.terms, report.Refused)
 		case c.column != "" && (len(report.Refused) != 1 || report.Refused[0].Column != c.column):
-			t.Errorf("%s, charity %v: %+v, want %s refused", c.at, c.charity, report.Refused, c.column)
+			t.Errorf("%s, charity %v, %s: %+v, want %s refused", c.at, c.charity, c.terms, report.Refused, c.column)
 		}
 	}
 }
@@ -362,7 +373,7 @@ func TestFilesThatAreNoList(t *testing.T) {
 		"no email":        {"name,basis,state\n", `column "email" is missing`},
 		"no state":        {"email,basis\n", `column "state" is missing`},
 		"bytes":           {"email\x00,basis", "bytes that no text has"},
-		"a huge one":      {strings.Repeat("x", table.MaxBytes+1), "larger than 32 MB"},
+		"a huge one":      {strings.Repeat("x", maxListBytes+1), "larger than 256 MB"},
 		"odd UTF-16 tail": {"\xff\xfee\x00m", "is unknown"},
 	} {
 		db := fresh(t)
