@@ -73,9 +73,13 @@ const keysHead = `# The keys that guard the members. Whoever has this file can m
 # nobody can tell whom a list must not bring back. Do not edit it.
 `
 
-// List says which keys there are, the newest of each use last.
+// List says which keys there are, the newest of each use last; none before any was
+// needed.
 func (k *Keys) List() ([]KeyInfo, error) {
 	all, err := k.read()
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
 	var infos []KeyInfo
 	for _, x := range all {
 		infos = append(infos, KeyInfo{x.use, x.id, x.made})
