@@ -52,7 +52,8 @@ func (r Register) EraseFiles(ctx context.Context, ws *workspace.Workspace, addre
 			return ctx.Err()
 		}
 		// The database is seen to by the store, which also knows its log.
-		if !d.Type().IsRegular() || name == database || strings.HasPrefix(name, database+"-") {
+		// What the lock holds is nothing, and Windows lets nobody look.
+		if !d.Type().IsRegular() || name == database || strings.HasPrefix(name, database+"-") || name == ".opencowl/lock" {
 			return nil
 		}
 		t.Searched++
@@ -198,6 +199,14 @@ func (r Register) elsewhere(ctx context.Context, s seeker, t *Traces) error {
 		return fmt.Errorf("where lists were written to cannot be read: %w", err)
 	}
 	for _, path := range paths {
+		if s.within([]byte(path), nested, false) {
+			if err := r.DB.Tx(ctx, func(tx *sql.Tx) error {
+				_, err := tx.ExecContext(ctx, `DELETE FROM member_exports WHERE path = $1`, path)
+				return err
+			}); err != nil {
+				return fmt.Errorf("the name of a list cannot be erased: %w", err)
+			}
+		}
 		f, err := os.Open(path)
 		if errors.Is(err, fs.ErrNotExist) {
 			t.Moved = append(t.Moved, path)

@@ -132,9 +132,10 @@ type intake struct {
 	opt    ImportOptions
 	report *ImportReport
 	now    time.Time
-	here   map[digest]bool // addresses that are here
+	here   map[digest]State // of the addresses that are here
 	alike  likeness
 	guard  guard
+	insert *prepared
 	words  map[string]string // digest of each version that was met
 	left   []string          // addresses that are out by this list
 }
@@ -149,22 +150,23 @@ func digestOf(s string) digest {
 }
 
 func newIntake(ctx context.Context, db *store.DB, tx *sql.Tx, report *ImportReport, opt ImportOptions) (*intake, error) {
-	in := &intake{ctx: ctx, db: db, tx: tx, opt: opt, report: report, now: db.Now(), here: map[digest]bool{}, alike: likeness{}, words: map[string]string{}}
+	in := &intake{ctx: ctx, db: db, tx: tx, opt: opt, report: report, now: db.Now(), here: map[digest]State{}, insert: &prepared{tx, map[string]*sql.Stmt{}}, alike: likeness{}, words: map[string]string{}}
 	var err error
 	if in.guard, err = opt.Keys.guard(ctx, tx); err != nil {
 		return nil, err
 	}
-	rows, err := tx.QueryContext(ctx, `SELECT address FROM members`)
+	rows, err := tx.QueryContext(ctx, `SELECT address, state FROM members`)
 	if err != nil {
 		return nil, fmt.Errorf("the members cannot be read: %w", err)
 	}
 	defer rows.Close()
 	for rows.Next() {
 		var address string
-		if err := rows.Scan(&address); err != nil {
+		var state State
+		if err := rows.Scan(&address, &state); err != nil {
 			return nil, fmt.Errorf("the members cannot be read: %w", err)
 		}
-		in.here[digestOf(fold(address))] = true
+		in.here[digestOf(fold(address))] = state
 		in.alike.add(address, 0)
 	}
 	if err := rows.Err(); err != nil {
@@ -175,12 +177,8 @@ func newIntake(ctx context.Context, db *store.DB, tx *sql.Tx, report *ImportRepo
 
 // take takes in one person, or says why not.
 func (in *intake) take(m Member) (refused string, err error) {
-	if in.here[digestOf(fold(m.Address))] {
-		here, err := byAddressTx(in.ctx, in.tx, m.Address)
-		if err != nil {
-			return "", err
-		}
-		return "", in.meet(here, m.State)
+	if here, is := in.here[digestOf(fold(m.Address))]; is {
+		return "", in.meet(here, m)
 	}
 	switch why, err := in.guard.out(in.ctx, in.tx, m.Address); {
 	case err != nil:
@@ -201,29 +199,33 @@ func (in *intake) take(m Member) (refused string, err error) {
 		in.left = append(in.left, m.Address)
 	}
 	in.report.Added++
-	return "", insert(in.ctx, in.tx, m)
+	return "", insert(in.ctx, in.insert, m)
 }
 
 // meet brings together somebody who is here with what a list says: only a
 // state in which they get less than now is taken from it.
-func (in *intake) meet(here Member, listed State) error {
+func (in *intake) meet(here State, listed Member) error {
 	in.report.Known++
-	stops := listed == Paused && here.State == Joined ||
-		listed == Dead && here.State != Dead && here.State != Left ||
-		listed == Left && here.State != Left
-	if stops {
-		if here.State == Joined {
-			in.report.Stopped++
+	stops := listed.State == Paused && here == Joined ||
+		listed.State == Dead && here != Dead && here != Left ||
+		listed.State == Left && here != Left
+	if !stops {
+		if listed.State == Joined && (here == Left || here == Dead) {
+			in.report.StayedOut++
 		}
-		if listed == Left {
-			in.left = append(in.left, here.Address)
-		}
-		return setState(in.ctx, in.tx, here.ID, listed, in.now)
+		return nil
 	}
-	if listed == Joined && (here.State == Left || here.State == Dead) {
-		in.report.StayedOut++
+	m, err := byAddressTx(in.ctx, in.tx, listed.Address)
+	if err != nil {
+		return err
 	}
-	return nil
+	if here == Joined {
+		in.report.Stopped++
+	}
+	if listed.State == Left {
+		in.left = append(in.left, m.Address)
+	}
+	return setState(in.ctx, in.tx, m.ID, listed.State, in.now)
 }
 
 // wording returns the digest of the words of a version, and keeps them.

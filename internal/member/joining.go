@@ -177,7 +177,7 @@ func Lapse(ctx context.Context, db *store.DB) (int, error) {
 // addJoining writes down what somebody asks for. Asking again while it is
 // unconfirmed puts the new words in the place of the old ones; every letter that
 // asked since the first still counts.
-func addJoining(ctx context.Context, tx *sql.Tx, m Member, at time.Time) error {
+func addJoining(ctx context.Context, tx execer, m Member, at time.Time) error {
 	c := m.Consent
 	if _, err := tx.ExecContext(ctx, `
 		INSERT INTO joinings (member, name, basis, source, wording_version, wording_digest, consented_at, collected, because, purpose, refusal, asked_at, asked_last)

@@ -281,9 +281,32 @@ func scan(rows *sql.Rows) (Member, error) {
 	return m, err
 }
 
+// execer runs a statement: a transaction, or one that prepares each statement once.
+type execer interface {
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+}
+
+// prepared is a transaction in which the same few statements run many times.
+type prepared struct {
+	tx         *sql.Tx
+	statements map[string]*sql.Stmt
+}
+
+func (p *prepared) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	s := p.statements[query]
+	if s == nil {
+		var err error
+		if s, err = p.tx.PrepareContext(ctx, query); err != nil {
+			return nil, err
+		}
+		p.statements[query] = s // closed with the transaction
+	}
+	return s.ExecContext(ctx, args...)
+}
+
 // insert adds a member with the consent, or with what was asked for by somebody who
 // is only joining.
-func insert(ctx context.Context, tx *sql.Tx, m Member) error {
+func insert(ctx context.Context, tx execer, m Member) error {
 	if _, err := tx.ExecContext(ctx,
 		`INSERT INTO members (id, address, name, state, giving_from, giving_until, added_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 		m.ID, m.Address, m.Name, string(m.State), m.GivingFrom.String(), m.GivingUntil.String(), store.FormatTime(m.AddedAt)); err != nil {
@@ -299,7 +322,7 @@ func insert(ctx context.Context, tx *sql.Tx, m Member) error {
 }
 
 // addConsent writes down that a member agreed, after whatever they agreed to before.
-func addConsent(ctx context.Context, tx *sql.Tx, id string, c Consent) error {
+func addConsent(ctx context.Context, tx execer, id string, c Consent) error {
 	if _, err := tx.ExecContext(ctx, `
 		INSERT INTO consents (member, place, basis, source, wording_version, wording_digest, consented_at, confirmed_at, withdrawn_at,
 		                      collected, because, purpose, refusal)

@@ -12,6 +12,12 @@ import (
 // ErrInUse is returned by Scrub while something else has the database open.
 var ErrInUse = errors.New("something else has the database open")
 
+// How long a statement waits for others, in milliseconds.
+const (
+	usualWait = "PRAGMA busy_timeout(20000)"
+	scrubWait = "PRAGMA busy_timeout(2000)"
+)
+
 // Scrub sees to it that what was deleted is in none of the database's files: it
 // writes the database anew without the space that deleted rows left, and empties
 // the write-ahead log. While another process reads or writes it returns ErrInUse,
@@ -26,6 +32,11 @@ func (db *DB) Scrub(ctx context.Context) error {
 		return fmt.Errorf("the database cannot be written anew: %w", err)
 	}
 	defer conn.Close()
+	// Shorter than usual: it is a person who waits.
+	defer conn.ExecContext(context.WithoutCancel(ctx), usualWait)
+	if _, err := conn.ExecContext(ctx, scrubWait); err != nil {
+		return fmt.Errorf("the database cannot be written anew: %w", err)
+	}
 	if _, err := conn.ExecContext(ctx, "VACUUM"); err != nil {
 		var e *sqlite.Error
 		if errors.As(err, &e) && e.Code()&0xff == sqlite3.SQLITE_BUSY {

@@ -10,7 +10,7 @@ import (
 )
 
 func main() {
-	benches := map[string]func(context.Context) error{"cards": cardsBench, "clearance": clearanceBench, "photos": photosBench, "plan": planBench}
+	benches := map[string]func(context.Context) error{"cards": cardsBench, "clearance": clearanceBench, "members": membersBench, "photos": photosBench, "plan": planBench}
 	if len(os.Args) > 3 && os.Args[1] == photosWorker {
 		if err := makeCopies(context.Background(), os.Args[2], os.Args[3], os.Args[4:]); err != nil {
 			fmt.Fprintln(os.Stderr, "bench:", err)
@@ -19,7 +19,7 @@ func main() {
 		return
 	}
 	if len(os.Args) != 2 || benches[os.Args[1]] == nil {
-		fmt.Fprintln(os.Stderr, "usage: scripts/bench cards|clearance|photos|plan")
+		fmt.Fprintln(os.Stderr, "usage: scripts/bench cards|clearance|members|photos|plan")
 		os.Exit(2)
 	}
 	fmt.Printf("%s %s/%s, %d processors\n", runtime.Version(), runtime.GOOS, runtime.GOARCH, runtime.NumCPU())
