@@ -19,6 +19,13 @@ func (r Register) Forget(ctx context.Context, address, by string) (known bool, e
 	if err != nil {
 		return false, fmt.Errorf("%q: %w", address, err)
 	}
+	// With another key than the marks have, the new mark would stand for itself alone.
+	if err := r.DB.Tx(ctx, func(tx *sql.Tx) error {
+		_, err := r.Keys.guard(ctx, tx)
+		return err
+	}); err != nil {
+		return false, err
+	}
 	if err := r.Keys.append(markForgotten, kept); err != nil {
 		return false, err
 	}

@@ -156,17 +156,22 @@ func Lapse(ctx context.Context, db *store.DB) (int, error) {
 	before := store.FormatTime(db.Now().Add(-Unconfirmed))
 	var n int64
 	err := db.Tx(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `
-			DELETE FROM members WHERE state = 'joining' AND id IN (SELECT member FROM joinings WHERE asked_last <= $1)`, before); err != nil {
-			return err
+		for _, statement := range []string{
+			`DELETE FROM members WHERE state = 'joining' AND id IN (SELECT member FROM joinings WHERE asked_last <= $1)`,
+			// Those that are left are of people who were here before.
+			`DELETE FROM joinings WHERE asked_last <= $1`,
+		} {
+			gone, err := tx.ExecContext(ctx, statement, before)
+			if err != nil {
+				return err
+			}
+			rows, err := gone.RowsAffected()
+			if err != nil {
+				return err
+			}
+			n += rows
 		}
-		// Those that are left are of people who were here before.
-		gone, err := tx.ExecContext(ctx, `DELETE FROM joinings WHERE asked_last <= $1`, before)
-		if err != nil {
-			return err
-		}
-		n, err = gone.RowsAffected()
-		return err
+		return nil
 	})
 	if err != nil {
 		return 0, fmt.Errorf("who did not confirm cannot be taken out: %w", err)
