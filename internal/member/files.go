@@ -67,7 +67,7 @@ func (r Register) EraseFiles(ctx context.Context, ws *workspace.Workspace, addre
 
 // erase sees to one file.
 func (t *Traces) erase(ws *workspace.Workspace, s seeker, name, address string) error {
-	named := s.within([]byte(name), nested, false)
+	named := s.within([]byte(name), nested, false) || s.within([]byte(strings.TrimSuffix(name, filepath.Ext(name))), nested, false)
 	found, err := holds(ws, s, name)
 	if err != nil {
 		return fmt.Errorf("%s: cannot be looked through (%w); mend that, and run this again", name, err)

@@ -50,7 +50,7 @@ func seekerOf(address string) seeker {
 // window is how much of a file is looked at once, and overlap how much of it is
 // looked at again with the next: more than an address takes in any writing.
 const (
-	window  = 4 << 20
+	window  = 1 << 20
 	overlap = 16 << 10
 )
 
@@ -92,7 +92,7 @@ func (s seeker) within(b []byte, depth int, binary bool) bool {
 	for _, d := range []struct {
 		mark   string // without it, there is nothing to decode
 		decode func([]byte) []byte
-	}{{"=", fromQuotedPrintable}, {"%", fromPercent}, {"&", fromHTML}, {`\`, fromBackslash}} {
+	}{{"=", fromQuotedPrintable}, {"=?", fromEncodedWord}, {"%", fromPercent}, {"&", fromHTML}, {`\`, fromBackslash}} {
 		if bytes.Contains(b, []byte(d.mark)) {
 			if out := d.decode(b); !bytes.Equal(out, b) && s.within(out, depth-1, binary) {
 				return true
@@ -143,17 +143,20 @@ func asciiLower(b []byte) []byte {
 // the marks that may stand there, those are taken for a part of it that people use;
 // any other may as well be a quotation mark or the like.
 func goesOnBefore(b []byte) bool {
-	r, _ := utf8.DecodeLastRune(b)
-	return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("._+-", r))
+	if len(b) == 0 {
+		return false
+	}
+	c := b[len(b)-1]
+	return 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || strings.IndexByte("._+-", c) >= 0
 }
 
 // goesOnAfter says whether the domain is longer than what was found.
 func goesOnAfter(b []byte) bool {
-	r, n := utf8.DecodeRune(b)
-	if r == '.' || r == '-' {
-		r, _ = utf8.DecodeRune(b[n:])
+	if len(b) > 1 && (b[0] == '.' || b[0] == '-') {
+		r, _ := utf8.DecodeRune(b[1:])
+		return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r))
 	}
-	return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r))
+	return len(b) > 0 && ('a' <= b[0] && b[0] <= 'z' || 'A' <= b[0] && b[0] <= 'Z' || '0' <= b[0] && b[0] <= '9')
 }
 
 // sixteen looks for the address in UTF-16 of either order.
@@ -206,10 +209,12 @@ func (s seeker) base64(b []byte, depth int) bool {
 		}
 		for skip := range 4 {
 			part := run[min(skip, len(run)):]
-			part = part[:len(part)/4*4]
+			if len(part)%4 == 1 {
+				part = part[:len(part)-1] // a letter alone stands for less than a byte
+			}
 			out := make([]byte, base64.RawStdEncoding.DecodedLen(len(part)))
 			n, _ := base64.RawStdEncoding.Decode(out, part)
-			if s.within(out[:n], depth-1, false) || s.within(append(out[:n:n], lastOf(run, skip)...), 0, false) {
+			if s.within(out[:n], depth-1, false) {
 				return true
 			}
 		}
@@ -233,20 +238,14 @@ func (s seeker) base64(b []byte, depth int) bool {
 	return look()
 }
 
-// lastOf decodes the last group of a run, when it is shorter than four.
-func lastOf(run []byte, skip int) []byte {
-	part := run[min(skip, len(run)):]
-	last := part[len(part)/4*4:]
-	if len(last) < 2 {
-		return nil
-	}
-	out := make([]byte, 2)
-	n, _ := base64.RawStdEncoding.Decode(out, last)
-	return out[:n]
+// fromEncodedWord undoes the Q of encoded words (RFC 2047 4.2), where a space is
+// written as an underscore.
+func fromEncodedWord(b []byte) []byte {
+	return fromQuotedPrintable(bytes.ReplaceAll(b, []byte("_"), []byte(" ")))
 }
 
-// fromQuotedPrintable undoes quoted-printable (RFC 2045 6.7) and the Q of encoded
-// words (RFC 2047 4.2), and leaves alone what is neither.
+// fromQuotedPrintable undoes quoted-printable (RFC 2045 6.7), and leaves alone what is
+// none.
 func fromQuotedPrintable(b []byte) []byte {
 	out := make([]byte, 0, len(b))
 	for i := 0; i < len(b); i++ {
