@@ -85,11 +85,23 @@ asked to be forgotten comes back that way alone.`,
 				return err
 			}
 			a.say("%s has joined", m.Address)
+			if err := k.sayAlike(cmd.Context(), m.Address); err != nil {
+				return err
+			}
 			return a.print(standing{m.Address, string(m.State)})
 		},
 	}
 	p.add(cmd)
 	return cmd
+}
+
+// sayAlike names members who may be the same person.
+func (k *keeping) sayAlike(ctx context.Context, address string) error {
+	others, err := member.Alike(ctx, k.db, address)
+	for _, other := range others {
+		k.app.say("advice: %s is here, and differs only by dots or a tag; if it is one person, keep one", other)
+	}
+	return err
 }
 
 // standing is how somebody stands, as machine output.
@@ -135,6 +147,9 @@ forgotten, comes back: by their own word.`,
 			if asked.Token == "" {
 				a.say("%s is here already (%s); nothing is to be confirmed", m.Address, m.State)
 				return a.print(askedReport{standing: standing{m.Address, string(m.State)}})
+			}
+			if err := k.sayAlike(cmd.Context(), m.Address); err != nil {
+				return err
 			}
 			return k.tellAsked(asked, p.wording)
 		},

@@ -1,8 +1,11 @@
 package member
 
 import (
+	"context"
 	"fmt"
 	"strings"
+
+	"example.org/opencowl/internal/store"
 )
 
 // likeness remembers addresses by what they have in common with others that may be
@@ -41,4 +44,21 @@ func alike(address string) string {
 		local = local[:i]
 	}
 	return strings.ReplaceAll(local, ".", "") + "@" + domain
+}
+
+// Alike returns the addresses of members, sorted, that may be of the same person as
+// another one: as advice, since they may as well not be.
+func Alike(ctx context.Context, db *store.DB, address string) ([]string, error) {
+	kept, err := Normalise(address)
+	if err != nil {
+		return nil, fmt.Errorf("%q: %w", address, err)
+	}
+	var found []string
+	err = Each(ctx, db, Filter{}, func(m Member) error {
+		if alike(m.Address) == alike(kept) && fold(m.Address) != fold(kept) {
+			found = append(found, m.Address)
+		}
+		return nil
+	})
+	return found, err
 }

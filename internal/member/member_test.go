@@ -422,6 +422,9 @@ func TestAddressesThatAreMuchAlikeAreAdvice(t *testing.T) {
 		{2, "AdaFenn@example.org is much like the address of somebody who is here, but for dots or a tag; if it is one person, keep one"},
 		{5, "b.en+news@example.org is much like the address on line 4, but for dots or a tag; if it is one person, keep one"},
 	}
+	if found, err := Alike(t.Context(), db, "BEN+else@Example.org"); err != nil || !reflect.DeepEqual(found, []string{"b.en+news@example.org", "ben+boat@example.org"}) {
+		t.Errorf("alike = %v, %v; want Ben's two", found, err)
+	}
 	if !reflect.DeepEqual(report.Advice, want) || report.Added != 6 || report.Known != 1 {
 		t.Errorf("report = %s, advice = %+v, want %+v", report, report.Advice, want)
 	}
