@@ -115,7 +115,7 @@ func TestFolderThatMayNotBeWrittenIsNamedAndLeftAlone(t *testing.T) {
 	}
 	before := prints(t, w)
 	for _, args := range [][]string{
-		{"decide", "word/rib", "--by", "ines"}, {"cards", "winter-hangar"}, {"edition", "2031-W07"}, {"archive"}, {"members", "list"},
+		{"decide", "word/rib", "--by", "ines"}, {"cards", "winter-hangar"}, {"edition", "2031-W07"}, {"archive"}, {"members", "list", "--by", "nell"},
 		{"post", "2031-W07", "--by", "nell"}, {"check"},
 	} {
 		code, messages := opencowl(t, dir, as, append(args, "--workspace", w)...)
@@ -148,7 +148,7 @@ func TestFullDiskChangesNothing(t *testing.T) {
 	before := prints(t, w)
 	for _, args := range [][]string{
 		{"decide", "word/rib", "--by", "ines"}, {"cards", "winter-hangar"}, {"edition", "2031-W07"}, {"archive"},
-		{"members", "import", filepath.Join(w, "members.csv")},
+		{"members", "import", filepath.Join(w, "members.csv"), "--by", "nell"},
 	} {
 		code, messages := opencowl(t, dir, nil, append(args, "--workspace", w)...)
 		if code != 3 || !strings.Contains(messages, "disk") {

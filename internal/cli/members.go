@@ -1,43 +1,107 @@
 package cli
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
 
 	"github.com/spf13/cobra"
 
+	"example.org/opencowl/internal/clearance"
 	"example.org/opencowl/internal/member"
+	"example.org/opencowl/internal/workspace"
 )
 
 func (a *app) membersCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "members",
 		Short: "People who get the update, with how they agreed to it",
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return use(fmt.Errorf("members has no command %q; it has import, left and list", args[0]))
-			}
-			return nil
-		},
+		Long: `The people who get the update. Whoever is brought in has a basis on record: what they
+agreed to, word for word (consent/VERSION.md), where and when. An officer keeps the list,
+and --by says who; what is done is written down by random ids, never by address.`,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
-		Example: "  opencowl members import members.csv\n  opencowl members list --state joined",
+		Example: "  opencowl members import members.csv --by nell\n  opencowl members list --state joined --by nell",
 	}
-	cmd.AddCommand(a.membersImport(), a.membersLeft(), a.membersList())
+	cmd.AddCommand(a.membersAdd(), a.membersJoin(), a.membersConfirm(), a.membersLeft(), a.membersPause(), a.membersResume(),
+		a.membersImport(), a.membersExport(), a.membersList(), a.membersShow(), a.membersForget(), a.membersKeys())
+	cmd.Args = func(_ *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return nil
+		}
+		var has []string
+		for _, c := range cmd.Commands() {
+			has = append(has, c.Name())
+		}
+		return use(fmt.Errorf("members has no command %q; it has %s", args[0], list(has)))
+	}
 	return cmd
+}
+
+// keeping is a session of somebody who may see and change who the members are.
+type keeping struct {
+	*session
+	register member.Register
+	by       string
+}
+
+// members opens the workspace for an officer. A command that must not wait for a run
+// that posts gives no writer.
+func (a *app) members(ctx context.Context, writer, by string) (*keeping, error) {
+	if by == "" {
+		return nil, use(errors.New("--by is missing; say who asks: an officer's id from workshop.yaml"))
+	}
+	s, err := a.open(ctx, writer)
+	if err != nil {
+		return nil, err
+	}
+	k := &keeping{session: s, by: by, register: member.Register{DB: s.db, Keys: member.KeysIn(s.ws.MemberKeys(), s.db.Now, nil),
+		Charity: s.ws.Settings.Charity, Words: member.WordingsIn(s.ws.Root)}}
+	if err := k.mayKeep(); err != nil {
+		s.close()
+		return nil, err
+	}
+	if _, err := member.Lapse(ctx, s.db); err != nil {
+		s.close()
+		return nil, err
+	}
+	return k, nil
+}
+
+func (k *keeping) mayKeep() error {
+	if err := somebody(k.ws.Settings, k.by); err != nil {
+		return err
+	}
+	if p, _ := k.ws.Settings.PersonByID(k.by); !p.Has(workspace.Officer) {
+		return fmt.Errorf("%s %w: an officer keeps the list of members", k.by, clearance.ErrMayNot)
+	}
+	return nil
+}
+
+// byFlag is how every command for members asks who is at it.
+func byFlag(cmd *cobra.Command, by *string) {
+	cmd.Flags().StringVar(by, "by", "", "who asks: an officer's id from workshop.yaml")
 }
 
 func (a *app) membersImport() *cobra.Command {
 	var whole bool
+	var by string
 	cmd := &cobra.Command{
-		Use:   "import FILE.csv",
+		Use:   "import FILE.csv --by WHO",
 		Short: "Bring in a list of people; every refused row is reported",
-		Long: `Bring in people from a CSV file with the columns ` + list(member.Columns()) + `.
-Rows that cannot be taken are reported with row, column, value and remedy, and the exit
-code is 1. Bringing in a list twice changes nothing. Somebody who is here already stays as
-they are, and nobody who left is brought back; but a list that has them as left, dead or
-paused is believed, and they are written to no more.`,
-		Example: "  opencowl members import members.csv\n  opencowl members import members.csv --all-or-nothing",
+		Long: `Bring in people from a CSV file. Its columns, in any order:
+  name, email, state (joining joined paused left dead), giving_from, giving_until;
+  how they agreed: basis (consent or charity-soft-opt-in), source, wording_version
+  (whose words are in consent/VERSION.md), consented_at, confirmed_at, withdrawn_at;
+  for charity-soft-opt-in: collected (directly third-party), because (support interest),
+  purpose (charitable mixed), refusal (offered not-offered).
+email, basis and state must be there. Rows that cannot be taken are reported with row,
+column, value and remedy, and the exit code is 1. Bringing in a list twice changes nothing.
+Somebody who is here already stays as they are, and nobody who left or asked to be forgotten
+is brought back; but a list that has them as left, dead or paused is believed, and they are
+written to no more.`,
+		Example: "  opencowl members import members.csv --by nell\n  opencowl members import members.csv --all-or-nothing --by nell",
 		Args:    args(1, 1, "one CSV file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			f, err := os.Open(args[0])
@@ -45,16 +109,30 @@ paused is believed, and they are written to no more.`,
 				return use(fmt.Errorf("%s: cannot be read (%v); check the name", args[0], reason(err)))
 			}
 			defer f.Close()
-			s, err := a.open(cmd.Context(), "members import")
+			k, err := a.members(cmd.Context(), "members import", by)
 			if err != nil {
 				return err
 			}
-			defer s.close()
+			defer k.close()
 			if info, err := f.Stat(); err != nil || info.IsDir() {
 				return use(fmt.Errorf("%s: is a folder; name a CSV file", args[0]))
 			}
-			r, err := member.Import(cmd.Context(), s.db, f, member.ImportOptions{Charity: s.ws.Settings.Charity, AllOrNothing: whole})
+			opt := member.ImportOptions{Charity: k.register.Charity, AllOrNothing: whole, By: by, Keys: k.register.Keys, Words: k.register.Words}
+			if !a.json {
+				opt.Refuse = func(x member.Refusal) { a.tellRefusal(args[0], x) }
+			}
+			step, end := a.bar("kB of the list")
+			opt.Progress = step
+			r, err := member.Import(cmd.Context(), k.db, f, opt)
+			end()
 			a.tellRefused(args[0], r)
+			for _, x := range r.Advice {
+				at := args[0]
+				if x.Row > 0 {
+					at = fmt.Sprintf("%s:%d", at, x.Row)
+				}
+				a.say("advice: %s: %s", at, x.Says)
+			}
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
@@ -69,46 +147,23 @@ paused is believed, and they are written to no more.`,
 		},
 	}
 	cmd.Flags().BoolVar(&whole, "all-or-nothing", false, "bring in nobody when a row is refused")
+	byFlag(cmd, &by)
 	return cmd
 }
 
 // tellRefused lists the rows of a list that were not taken.
 func (a *app) tellRefused(file string, r member.ImportReport) {
 	for _, x := range r.Refused {
-		if x.Column == "" {
-			a.say("%s:%d: %s", file, x.Row, x.Remedy)
-			continue
-		}
-		a.say("%s:%d: %s: %q; %s", file, x.Row, x.Column, x.Value, x.Remedy)
+		a.tellRefusal(file, x)
 	}
 }
 
-// membersLeft is how an officer keeps the promise in every letter's foot.
-func (a *app) membersLeft() *cobra.Command {
-	return &cobra.Command{
-		Use:   "left ADDRESS",
-		Short: "Somebody asked to leave: write to them no more",
-		Long: `Somebody wrote "leave", or said so: their consent is withdrawn, they get no further
-letter, not even one that is waiting to be sent, and no list brings them back.`,
-		Example: "  opencowl members left ada@example.org",
-		Args:    args(1, 1, "one address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := a.open(cmd.Context(), "") // a run that posts holds the lock, and must not keep anybody from leaving
-			if err != nil {
-				return err
-			}
-			defer s.close()
-			m, err := member.ByAddress(cmd.Context(), s.db, args[0])
-			if err != nil {
-				return err
-			}
-			if err := member.SetState(cmd.Context(), s.db, m.ID, member.Left, s.db.Now()); err != nil {
-				return err
-			}
-			a.say("%s has left and is written to no more", m.Address)
-			return a.print(map[string]string{"address": m.Address, "state": string(member.Left)})
-		},
+func (a *app) tellRefusal(file string, x member.Refusal) {
+	if x.Column == "" {
+		a.say("%s:%d: %s", file, x.Row, x.Remedy)
+		return
 	}
+	a.say("%s:%d: %s: %q; %s", file, x.Row, x.Column, x.Value, x.Remedy)
 }
 
 // personReport is a member as machine output.
@@ -124,22 +179,23 @@ type personReport struct {
 }
 
 func (a *app) membersList() *cobra.Command {
-	var state string
+	var state, basis, by string
 	cmd := &cobra.Command{
-		Use:     "list",
+		Use:     "list --by WHO",
 		Short:   "List people and how they stand",
-		Example: "  opencowl members list\n  opencowl members list --state left --json",
+		Example: "  opencowl members list --by nell\n  opencowl members list --state left --json --by nell\n  opencowl members list --basis charity-soft-opt-in --by nell",
 		Args:    args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if state != "" && !slices.Contains(member.States(), member.State(state)) {
-				return use(fmt.Errorf("--state: %q is none of joining, joined, paused, left and dead", state))
-			}
-			s, err := a.open(cmd.Context(), "")
+			f, err := filter(state, basis)
 			if err != nil {
 				return err
 			}
-			defer s.close()
-			people, err := member.List(cmd.Context(), s.db, member.Filter{State: member.State(state)})
+			k, err := a.members(cmd.Context(), "", by)
+			if err != nil {
+				return err
+			}
+			defer k.close()
+			people, err := member.List(cmd.Context(), k.db, f)
 			if err != nil {
 				return err
 			}
@@ -157,6 +213,23 @@ func (a *app) membersList() *cobra.Command {
 			return a.print(all)
 		},
 	}
-	cmd.Flags().StringVar(&state, "state", "", "only those in this state")
+	filterFlags(cmd, &state, &basis)
+	byFlag(cmd, &by)
 	return cmd
+}
+
+func filterFlags(cmd *cobra.Command, state, basis *string) {
+	cmd.Flags().StringVar(state, "state", "", "only those in this state")
+	cmd.Flags().StringVar(basis, "basis", "", "only those on this basis: consent or charity-soft-opt-in")
+}
+
+func filter(state, basis string) (member.Filter, error) {
+	f := member.Filter{State: member.State(state), Basis: member.Basis(basis)}
+	if state != "" && !slices.Contains(member.States(), f.State) {
+		return f, use(fmt.Errorf("--state: %q is none of joining, joined, paused, left and dead", state))
+	}
+	if basis != "" && f.Basis != member.Consented && f.Basis != member.SoftOptIn {
+		return f, use(fmt.Errorf("--basis: %q is neither consent nor charity-soft-opt-in", basis))
+	}
+	return f, nil
 }

@@ -112,7 +112,7 @@ func (s *session) bringIn(ctx context.Context, file string) error {
 		return err
 	}
 	defer f.Close()
-	r, err := member.Import(ctx, s.db, f, member.ImportOptions{Charity: s.ws.Settings.Charity, AllOrNothing: true})
+	r, err := member.Import(ctx, s.db, f, member.ImportOptions{Charity: s.ws.Settings.Charity, AllOrNothing: true, Words: member.WordingsIn(s.ws.Root)})
 	s.app.tellRefused(membersFile, r)
 	return err
 }

@@ -1,16 +1,17 @@
 package member
 
 import (
+	"bytes"
 	"context"
+	"crypto/sha256"
 	"database/sql"
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"slices"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/store"
@@ -19,13 +20,9 @@ import (
 
 // The columns of a list of members, in the order in which they are usually written.
 func Columns() []string {
-	return []string{"name", "email", "basis", "source", "wording_version", "consented_at", "giving_from", "giving_until", "state"}
+	return []string{"name", "email", "basis", "source", "wording_version", "consented_at", "giving_from", "giving_until", "state",
+		"confirmed_at", "withdrawn_at", "collected", "because", "purpose", "refusal"}
 }
-
-// softOptInFrom is the first day on which details may be collected under PECR
-// reg 22(3A): in force 5 February 2026, and not for details from before (Data
-// (Use and Access) Act 2025 s 114).
-func softOptInFrom() time.Time { return time.Date(2026, time.February, 5, 0, 0, 0, 0, time.UTC) }
 
 var (
 	// ErrList is returned for a file that is not a list of members.
@@ -34,10 +31,26 @@ var (
 	ErrRefused = errors.New("some rows were refused, so nothing was brought in")
 )
 
+// The most that is taken in at once: far above any list that a workshop keeps.
+const (
+	maxListBytes = 256 << 20
+	maxListRows  = 1_000_000
+)
+
 // ImportOptions says how a list is brought in.
 type ImportOptions struct {
-	Charity      bool // the workshop is a charity, so the soft opt-in is open to it
-	AllOrNothing bool // one refused row keeps the whole list out
+	Charity      bool   // the workshop is a charity, so the soft opt-in is open to it
+	AllOrNothing bool   // one refused row keeps the whole list out
+	By           string // who brings it in, for the ledger; empty: nothing is written there
+
+	// Keys tell whom no list may bring back. Without them a list is refused as soon as
+	// there is anybody like that, and those who are out by the list are not marked.
+	Keys *Keys
+	// Words are those of the versions that the list names; nil: they are not looked at.
+	Words Wordings
+
+	Refuse   func(Refusal)      // told of each fault as it is found, in place of the report's list; may be nil
+	Progress func(done, of int) // called now and then, with thousands of bytes; may be nil
 }
 
 // Refusal is one fault in one row. A row with a fault is not brought in.
@@ -46,6 +59,13 @@ type Refusal struct {
 	Column string // empty: the row as a whole
 	Value  string
 	Remedy string
+}
+
+// Advice is something about a list that stops nothing, and that a person may want to
+// look at.
+type Advice struct {
+	Row  int // line of the file; 0: the list as a whole
+	Says string
 }
 
 // ImportReport says what became of each row.
@@ -58,60 +78,45 @@ type ImportReport struct {
 	Stopped   int       // of these, people whom the list has as left, paused or dead, and who were written to until now
 	StayedOut int       // of these, people whom the list would have joined and who left, or whose address is dead
 	Refused   []Refusal // every fault of every refused row, in the file's order
+	Advice    []Advice
+
+	refusedRows int
 }
 
 // RefusedRows counts the rows that were refused.
-func (r ImportReport) RefusedRows() int {
-	n, last := 0, 0
-	for _, f := range r.Refused {
-		if f.Row != last {
-			n, last = n+1, f.Row
-		}
-	}
-	return n
-}
+func (r ImportReport) RefusedRows() int { return r.refusedRows }
 
 // Import brings in a list in CSV, with a header that names the columns of
 // Columns in any order; email, basis and state must be there. Commas,
 // semicolons or tabs may part the cells, and UTF-8, UTF-16 or Windows-1252 may
-// be its encoding. Dates are YYYY-MM-DD; consented_at may be an RFC 3339 time.
+// be its encoding. Dates are YYYY-MM-DD; times may be so too, or RFC 3339.
 //
 // A row with a fault is refused, with every fault in the report. Somebody who is
 // here already stays as they are, but for one thing: a list that has them as
 // paused, dead or left is believed, and no list undoes that. So bringing in the
-// same list again changes nothing. A row that is left or dead needs no basis.
+// same list again changes nothing. A row that is left or dead needs no basis. Whoever
+// asked to be forgotten is refused.
+//
+// A list that can be read twice (io.ReadSeeker) is held in memory a row at a time.
 func Import(ctx context.Context, db *store.DB, r io.Reader, opt ImportOptions) (ImportReport, error) {
 	var report ImportReport
-	list, err := readList(r, &report)
+	list, err := openList(r, &report, opt)
 	if err != nil {
 		return report, err
 	}
-	members := list.members(db.Now(), opt.Charity, &report)
-	if opt.AllOrNothing && len(report.Refused) > 0 {
-		return report, fmt.Errorf("%d of %d: %w", report.RefusedRows(), report.Rows, ErrRefused)
-	}
+	defer list.close()
 	err = db.Tx(ctx, func(tx *sql.Tx) error {
-		known, err := byAddress(ctx, tx)
+		in, err := newIntake(ctx, db, tx, &report, opt)
 		if err != nil {
 			return err
 		}
-		for _, m := range members {
-			if here, is := known[strings.ToLower(m.Address)]; is {
-				if err := meet(ctx, tx, here, m.State, db.Now(), &report); err != nil {
-					return err
-				}
-				continue
-			}
-			if m.ID, err = db.NewID(); err != nil {
-				return err
-			}
-			m.AddedAt = db.Now()
-			if err := insert(ctx, tx, m); err != nil {
-				return fmt.Errorf("a member cannot be added: %w", err)
-			}
-			report.Added++
+		if err := list.each(db.Now(), in.alike, &report, in.take); err != nil {
+			return err
 		}
-		return nil
+		if opt.AllOrNothing && report.refusedRows > 0 {
+			return fmt.Errorf("%d of %d: %w", report.refusedRows, report.Rows, ErrRefused)
+		}
+		return in.end()
 	})
 	if err != nil {
 		report.Added, report.Known, report.Stopped, report.StayedOut = 0, 0, 0, 0
@@ -119,86 +124,251 @@ func Import(ctx context.Context, db *store.DB, r io.Reader, opt ImportOptions) (
 	return report, err
 }
 
-// meet brings together somebody who is here with what a list says: only a
-// state in which they get less than now is taken from it.
-func meet(ctx context.Context, tx *sql.Tx, here Member, listed State, at time.Time, report *ImportReport) error {
-	report.Known++
-	stops := listed == Paused && here.State == Joined ||
-		listed == Dead && here.State != Dead && here.State != Left ||
-		listed == Left && here.State != Left
-	if stops {
-		if here.State == Joined {
-			report.Stopped++
-		}
-		return setState(ctx, tx, here.ID, listed, at)
-	}
-	if listed == Joined && (here.State == Left || here.State == Dead) {
-		report.StayedOut++
-	}
-	return nil
+// intake takes the people of one list into the database, in one transaction.
+type intake struct {
+	ctx    context.Context
+	db     *store.DB
+	tx     *sql.Tx
+	opt    ImportOptions
+	report *ImportReport
+	now    time.Time
+	here   map[digest]State // of the addresses that are here
+	alike  likeness
+	guard  guard
+	insert *prepared
+	words  map[string]string // digest of each version that was met
+	left   []string          // addresses that are out by this list
 }
 
-func byAddress(ctx context.Context, tx *sql.Tx) (map[string]Member, error) {
-	all, err := ListTx(ctx, tx)
-	if err != nil {
+// digest stands for an address while a list is read, so that a long one takes little
+// memory. That two addresses share one is out of the question: it is half a SHA-256.
+type digest [16]byte
+
+func digestOf(s string) digest {
+	sum := sha256.Sum256([]byte(s))
+	return digest(sum[:16])
+}
+
+func newIntake(ctx context.Context, db *store.DB, tx *sql.Tx, report *ImportReport, opt ImportOptions) (*intake, error) {
+	in := &intake{ctx: ctx, db: db, tx: tx, opt: opt, report: report, now: db.Now(), here: map[digest]State{}, insert: &prepared{tx, map[string]*sql.Stmt{}}, alike: likeness{}, words: map[string]string{}}
+	var err error
+	if in.guard, err = opt.Keys.guard(ctx, tx); err != nil {
 		return nil, err
 	}
-	known := make(map[string]Member, len(all))
-	for _, m := range all {
-		known[strings.ToLower(m.Address)] = m
+	rows, err := tx.QueryContext(ctx, `SELECT address, state FROM members`)
+	if err != nil {
+		return nil, fmt.Errorf("the members cannot be read: %w", err)
 	}
-	return known, nil
+	defer rows.Close()
+	for rows.Next() {
+		var address string
+		var state State
+		if err := rows.Scan(&address, &state); err != nil {
+			return nil, fmt.Errorf("the members cannot be read: %w", err)
+		}
+		in.here[digestOf(fold(address))] = state
+		in.alike.add(address, 0)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("the members cannot be read: %w", err)
+	}
+	return in, nil
 }
 
-// list is a file cut into cells.
+// take takes in one person, or says why not.
+func (in *intake) take(m Member) (refused string, err error) {
+	if here, is := in.here[digestOf(fold(m.Address))]; is {
+		return "", in.meet(here, m)
+	}
+	switch why, err := in.guard.out(in.ctx, in.tx, m.Address); {
+	case err != nil:
+		return "", err
+	case why == markForgotten:
+		return "this person asked to be forgotten; take the row out of the list", nil
+	case why == markLeft && m.State != Left && m.State != Dead:
+		return "this person left; take the row out of the list, or write left as their state", nil
+	}
+	if m.ID, err = in.db.NewID(); err != nil {
+		return "", err
+	}
+	if m.Consent.WordingDigest, err = in.wording(m.Consent.WordingVersion); err != nil {
+		return "", err
+	}
+	m.AddedAt = in.now
+	if m.State == Left {
+		in.left = append(in.left, m.Address)
+	}
+	in.report.Added++
+	return "", insert(in.ctx, in.insert, m)
+}
+
+// meet brings together somebody who is here with what a list says: only a
+// state in which they get less than now is taken from it.
+func (in *intake) meet(here State, listed Member) error {
+	in.report.Known++
+	stops := listed.State == Paused && here == Joined ||
+		listed.State == Dead && here != Dead && here != Left ||
+		listed.State == Left && here != Left
+	if !stops {
+		if listed.State == Joined && (here == Left || here == Dead) {
+			in.report.StayedOut++
+		}
+		return nil
+	}
+	m, err := byAddressTx(in.ctx, in.tx, listed.Address)
+	if err != nil {
+		return err
+	}
+	if here == Joined {
+		in.report.Stopped++
+	}
+	if listed.State == Left {
+		in.left = append(in.left, m.Address)
+	}
+	return setState(in.ctx, in.tx, m.ID, listed.State, in.now)
+}
+
+// wording returns the digest of the words of a version, and keeps them.
+func (in *intake) wording(version string) (string, error) {
+	if version == "" || in.opt.Words == nil {
+		return "", nil
+	}
+	if known, met := in.words[version]; met {
+		return known, nil
+	}
+	w, missing := in.opt.Words(version)
+	kept, err := keptWording(in.ctx, in.tx, version)
+	switch {
+	case err != nil:
+		return "", err
+	case kept.Digest != "":
+		if missing == nil && w.Digest != kept.Digest {
+			in.advise(0, "%s/%s.md has other words than when people first agreed to it; save these as a new version, and put the old ones back", WordingDir, version)
+		}
+	case missing != nil:
+		in.advise(0, "it cannot be shown what people were told who agreed to %v", missing)
+	default:
+		kept = w
+		if err := keepWording(in.ctx, in.tx, w, in.now); err != nil {
+			return "", err
+		}
+	}
+	in.words[version] = kept.Digest
+	return kept.Digest, nil
+}
+
+func (in *intake) advise(row int, says string, args ...any) {
+	in.report.Advice = append(in.report.Advice, Advice{row, fmt.Sprintf(says, args...)})
+}
+
+// end marks who is out by the list, and writes down that it was brought in.
+func (in *intake) end() error {
+	if in.opt.Keys != nil {
+		if err := in.opt.Keys.append(markLeft, in.left...); err != nil {
+			return err
+		}
+	}
+	if in.opt.By == "" {
+		return nil
+	}
+	r := in.report
+	_, err := in.db.AppendTx(in.ctx, in.tx, store.Entry{Who: in.opt.By, Kind: "members-imported", Unit: "members",
+		Detail: map[string]int{"rows": r.Rows, "added": r.Added, "known": r.Known, "stopped": r.Stopped, "refused": r.refusedRows}})
+	return err
+}
+
+// list is a file that is being cut into cells.
 type list struct {
+	opt     ImportOptions
 	columns []string // of each cell
-	rows    []table.Row
+	next    func() (table.Row, bool)
+	close   func()
+	source  *source
 }
 
-func readList(r io.Reader, report *ImportReport) (list, error) {
-	raw, err := io.ReadAll(io.LimitReader(r, table.MaxBytes+1))
+// source counts what is read of a file, and remembers why it cannot be read further.
+type source struct {
+	r        io.Reader
+	done, of int64
+	err      error
+}
+
+func (s *source) Read(b []byte) (int, error) {
+	n, err := s.r.Read(b)
+	s.done += int64(n)
+	if err != nil && err != io.EOF {
+		s.err = err
+	}
+	return n, err
+}
+
+// openList reads a file up to its header.
+func openList(r io.Reader, report *ImportReport, opt ImportOptions) (*list, error) {
+	file, ok := r.(io.ReadSeeker)
+	if !ok {
+		raw, err := io.ReadAll(io.LimitReader(r, maxListBytes+1))
+		if err != nil {
+			return nil, fmt.Errorf("the list cannot be read: %w", err)
+		}
+		file = bytes.NewReader(raw)
+	}
+	size, err := file.Seek(0, io.SeekEnd)
+	if err == nil {
+		_, err = file.Seek(0, io.SeekStart)
+	}
 	if err != nil {
-		return list{}, fmt.Errorf("the list cannot be read: %w", err)
+		return nil, fmt.Errorf("the list cannot be read: %w", err)
 	}
-	if len(raw) > table.MaxBytes {
-		return list{}, fmt.Errorf("%w: it is larger than %d MB; check that it is the right file", ErrList, table.MaxBytes>>20)
+	if size > maxListBytes {
+		return nil, fmt.Errorf("%w: it is larger than %d MB; check that it is the right file", ErrList, maxListBytes>>20)
 	}
-	text, encoding, err := table.Decode(raw)
+	if report.Encoding, err = table.Encoding(file); err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrList, err)
+	}
+	const most = 64 << 10 // a header is shorter
+	head, err := io.ReadAll(io.LimitReader(table.Text(file, report.Encoding), most))
+	if err == nil {
+		_, err = file.Seek(0, io.SeekStart)
+	}
 	if err != nil {
-		return list{}, fmt.Errorf("%w: %w", ErrList, err)
+		return nil, fmt.Errorf("the list cannot be read: %w", err)
 	}
-	report.Encoding = encoding
 	// The mark that finds the most known columns in the header parts the cells.
-	report.Delimiter = table.Delimiter(text, []rune{',', ';', '\t'}, 1, func(cell string) bool {
-		return slices.Contains(Columns(), columnName(cell))
-	})
-	l, err := cut(text, report.Delimiter)
-	report.Rows = len(l.rows)
-	return l, err
-}
-
-func columnName(cell string) string { return strings.ToLower(strings.TrimSpace(cell)) }
-
-func cut(text string, delimiter rune) (list, error) {
-	rows, err := table.Cut(text, delimiter)
-	if err != nil {
-		return list{}, fmt.Errorf("%w: %w", ErrList, err)
-	}
-	if len(rows) == 0 || rows[0].Fault != "" {
-		return list{}, fmt.Errorf("%w: its header cannot be read; the first line must name the columns %s", ErrList, strings.Join(Columns(), ","))
-	}
-	l := list{rows: rows[1:]}
-	for _, cell := range rows[0].Cells {
-		l.columns = append(l.columns, columnName(cell.Text))
-	}
-	if err := l.checkHeader(); err != nil {
-		return list{}, err
+	report.Delimiter = table.Delimiter(string(head), []rune{',', ';', '\t'}, 1, isColumn)
+	l := &list{opt: opt, source: &source{r: file, of: size}}
+	l.next, l.close = iter.Pull(table.Rows(table.Text(l.source, report.Encoding), report.Delimiter))
+	if err := l.readHeader(); err != nil {
+		l.close()
+		return nil, err
 	}
 	return l, nil
 }
 
-func (l list) checkHeader() error {
+func isColumn(cell string) bool { return slices.Contains(Columns(), columnName(cell)) }
+
+func columnName(cell string) string { return strings.ToLower(strings.TrimSpace(cell)) }
+
+// row returns the next row with anything in it.
+func (l *list) row() (table.Row, bool) {
+	for {
+		r, ok := l.next()
+		if !ok || !r.Blank() {
+			return r, ok
+		}
+	}
+}
+
+func (l *list) readHeader() error {
+	row, ok := l.row()
+	if l.source.err != nil {
+		return fmt.Errorf("the list cannot be read: %w", l.source.err)
+	}
+	if !ok || row.Fault != "" {
+		return fmt.Errorf("%w: its header cannot be read; the first line must name the columns %s", ErrList, strings.Join(Columns(), ","))
+	}
+	for _, cell := range row.Cells {
+		l.columns = append(l.columns, columnName(cell.Text))
+	}
 	for i, c := range l.columns {
 		if !slices.Contains(Columns(), c) {
 			return fmt.Errorf("%w: column %q is unknown; the columns are %s", ErrList, c, strings.Join(Columns(), ","))
@@ -215,27 +385,65 @@ func (l list) checkHeader() error {
 	return nil
 }
 
-// members reads every row, puts its faults in the report, and returns the
-// people of the rows without one.
-func (l list) members(now time.Time, charity bool, report *ImportReport) []Member {
-	var found []Member
-	firstAt := map[string]int{} // line on which an address stood first
-	for _, r := range l.rows {
-		p := parser{Row: r, columns: l.columns, now: now, charity: charity}
+// each reads every row, puts its faults in the report, and hands on the people of
+// the rows without one. take may still refuse them.
+func (l *list) each(now time.Time, alike likeness, report *ImportReport, take func(Member) (refused string, err error)) error {
+	firstAt := map[digest]int32{} // line on which an address stood first
+	const often = 1 << 10
+	for {
+		row, ok := l.row()
+		if l.source.err != nil {
+			return fmt.Errorf("the list cannot be read: %w", l.source.err)
+		}
+		if !ok {
+			return nil
+		}
+		if report.Rows++; report.Rows > maxListRows {
+			return fmt.Errorf("%w: it has more than %d rows; split it", ErrList, maxListRows)
+		}
+		if l.opt.Progress != nil && report.Rows%often == 0 {
+			l.opt.Progress(int(l.source.done>>10), int(l.source.of>>10))
+		}
+		p := parser{Row: row, columns: l.columns, now: now, charity: l.opt.Charity}
 		m := p.member()
-		if key := strings.ToLower(m.Address); key != "" {
+		if m.Address != "" {
+			key := digestOf(fold(m.Address))
 			if first, twice := firstAt[key]; twice {
 				p.refuse("email", "the same address stands on line %d; keep one of the two rows", first)
 			} else {
-				firstAt[key] = r.Line
+				firstAt[key] = int32(row.Line)
 			}
 		}
 		if len(p.refused) == 0 {
-			found = append(found, m)
+			says := alike.add(m.Address, row.Line)
+			refused, err := take(m)
+			if err != nil {
+				return err
+			}
+			if refused != "" {
+				// Without its value: what this says of the address is for this screen alone.
+				p.refused = append(p.refused, Refusal{Row: row.Line, Column: "email", Remedy: refused})
+			} else if says != "" {
+				report.Advice = append(report.Advice, Advice{row.Line, m.Address + " " + says})
+			}
 		}
-		report.Refused = append(report.Refused, p.refused...)
+		l.refuse(p.refused, report)
 	}
-	return found
+}
+
+// refuse tells the faults of one row.
+func (l *list) refuse(faults []Refusal, report *ImportReport) {
+	if len(faults) == 0 {
+		return
+	}
+	report.refusedRows++
+	if l.opt.Refuse == nil {
+		report.Refused = append(report.Refused, faults...)
+		return
+	}
+	for _, f := range faults {
+		l.opt.Refuse(f)
+	}
 }
 
 // parser reads one row.
@@ -251,13 +459,14 @@ func (p *parser) refuse(column, remedy string, args ...any) {
 	p.refused = append(p.refused, Refusal{Row: p.Line, Column: column, Value: p.cell(column), Remedy: fmt.Sprintf(remedy, args...)})
 }
 
-// cell returns the text of a column; a row that ends early has empty cells there.
+// cell returns the text of a column, without what keeps a spreadsheet from taking it
+// for a formula; a row that ends early has empty cells there.
 func (p *parser) cell(column string) string {
 	i := slices.Index(p.columns, column)
 	if i < 0 || i >= len(p.Cells) {
 		return ""
 	}
-	return strings.TrimSpace(p.Cells[i].Text)
+	return strings.TrimSpace(unguarded(p.Cells[i].Text))
 }
 
 func (p *parser) member() Member {
@@ -269,35 +478,18 @@ func (p *parser) member() Member {
 		p.refuse("", "the row has %d cells and the header %d; put a cell that holds the delimiter in \"…\"", len(p.Cells), len(p.columns))
 		return Member{}
 	}
-	m := Member{Name: p.name(), Address: p.address(), State: p.state()}
+	m := Member{Name: p.cell("name")}
+	p.refuseAll(nameFaults(m.Name))
+	m.Address, m.State = p.address(), p.state()
 	m.Consent = p.consent(m.State)
 	m.GivingFrom, m.GivingUntil = p.date("giving_from"), p.date("giving_until")
-	if !m.GivingUntil.IsZero() && m.GivingUntil.Before(m.GivingFrom) {
-		p.refuse("giving_until", "it is before giving_from (%s); correct one of the two", m.GivingFrom)
-	}
+	p.refuseAll(givingFaults(m))
 	return m
 }
 
-// maxName keeps a name that is clearly something else out of a letter's header.
-const maxName = 200 // characters
-
-func (p *parser) name() string {
-	name := p.cell("name")
-	p.plain("name")
-	if utf8.RuneCountInString(name) > maxName {
-		p.refuse("name", "it is longer than %d characters; write the name alone", maxName)
-	}
-	return name
-}
-
-// plain refuses what cannot be seen in a cell: it would break a header, or make
-// two names that look the same.
-func (p *parser) plain(column string) {
-	for _, r := range p.cell(column) {
-		if unicode.IsControl(r) || r == '\u2028' || r == '\u2029' || r == utf8.RuneError {
-			p.refuse(column, "it holds a line break or another character that cannot be seen (U+%04X); type it again", r)
-			return
-		}
+func (p *parser) refuseAll(faults []slip) {
+	for _, f := range faults {
+		p.refuse(f.column, "%s", f.remedy)
 	}
 }
 
@@ -318,70 +510,51 @@ func (p *parser) state() State {
 }
 
 func (p *parser) consent(state State) Consent {
-	c := Consent{Basis: Basis(strings.ToLower(p.cell("basis"))), Source: p.cell("source"), WordingVersion: p.cell("wording_version"), At: p.consentedAt()}
-	gone := state == Left || state == Dead
-	if gone && c.Basis == "" {
+	word := func(column string) string { return strings.ToLower(p.cell(column)) }
+	c := Consent{Basis: Basis(word("basis")), Source: p.cell("source"), WordingVersion: p.cell("wording_version"),
+		SoftOptIn: Terms{word("collected"), word("because"), word("purpose"), word("refusal")}}
+	if (state == Left || state == Dead) && c.Basis == "" {
 		return Consent{} // nobody is written to on the strength of this row
 	}
-	if c.Basis != Consented && c.Basis != SoftOptIn {
-		p.refuse("basis", "write consent or charity-soft-opt-in; without a basis nobody may be written to")
-		return c
+	unread := map[string]bool{}
+	for column, into := range map[string]*time.Time{"consented_at": &c.At, "confirmed_at": &c.ConfirmedAt, "withdrawn_at": &c.WithdrawnAt} {
+		at, ok := moment(p.cell(column))
+		*into, unread[column] = at, !ok
 	}
-	p.needed("source", "say where the person agreed, such as: gate form, open day")
-	p.needed("wording_version", "say which wording the person was shown")
-	if c.At.IsZero() && p.cell("consented_at") == "" {
-		p.refuse("consented_at", "say when the person agreed, as 2031-01-14")
+	faults := c.faults(p.now, p.charity)
+	for column, bad := range unread {
+		if bad {
+			faults = slices.DeleteFunc(faults, func(f slip) bool { return f.column == column })
+			faults = append(faults, slip{column, "write the day as 2031-01-14, or the time as 2031-01-14T10:00:00Z"})
+		}
 	}
-	if c.Basis == SoftOptIn {
-		p.softOptIn(c)
+	if state != Left && !c.WithdrawnAt.IsZero() {
+		faults = append(faults, slip{"withdrawn_at", "nobody may be written to who withdrew; write left as their state"})
 	}
-	if state == Left {
+	if state == Joining && !c.ConfirmedAt.IsZero() {
+		faults = append(faults, slip{"confirmed_at", "who confirmed is no longer joining; write joined as their state"})
+	}
+	if c.Basis != SoftOptIn && c.SoftOptIn != (Terms{}) {
+		faults = append(faults, slip{"basis", "collected, because, purpose and refusal go with charity-soft-opt-in alone; leave them empty, or correct the basis"})
+	}
+	slices.SortStableFunc(faults, func(a, b slip) int { return place(a.column) - place(b.column) })
+	p.refuseAll(faults)
+	if state == Left && c.WithdrawnAt.IsZero() {
 		c.WithdrawnAt = p.now
 	}
 	return c
 }
 
-func (p *parser) needed(column, remedy string) {
-	if p.cell(column) == "" {
-		p.refuse(column, "%s", remedy)
-	}
-	p.plain(column)
-}
-
-func (p *parser) softOptIn(c Consent) {
-	if !p.charity {
-		p.refuse("basis", "this basis is for charities alone; if the workshop is one, set charity: true in workshop.yaml")
-	}
-	if !c.At.IsZero() && c.At.Before(softOptInFrom()) {
-		p.refuse("consented_at", "this basis covers only details collected on or after 2026-02-05; ask the person for consent")
-	}
-}
-
-// earliestConsent is the year before which nobody can have agreed to letters by
-// email: the first were sent between machines in 1971 (from memory).
-const earliestConsent = 1971
-
-func (p *parser) consentedAt() time.Time {
-	cell := p.cell("consented_at")
+// moment reads a time or a day; an empty cell is the zero time.
+func moment(cell string) (at time.Time, ok bool) {
 	if cell == "" {
-		return time.Time{}
+		return time.Time{}, true
 	}
-	at, err1 := time.Parse(time.RFC3339, cell)
-	date, err2 := day.Parse(cell)
-	switch {
-	case err2 == nil:
-		at = date.Time(time.UTC)
-	case err1 != nil:
-		p.refuse("consented_at", "write the day as 2031-01-14, or the time as 2031-01-14T10:00:00Z")
-		return time.Time{}
+	if date, err := day.Parse(cell); err == nil {
+		return date.Time(time.UTC), true
 	}
-	switch {
-	case at.After(p.now):
-		p.refuse("consented_at", "it lies in the future; check the year")
-	case at.Year() < earliestConsent:
-		p.refuse("consented_at", "it lies before there were addresses like these; check the year")
-	}
-	return at
+	at, err := time.Parse(time.RFC3339, cell)
+	return at, err == nil
 }
 
 func (p *parser) date(column string) day.Date {

@@ -16,7 +16,6 @@ import (
 
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/store"
-	"example.org/opencowl/internal/table"
 )
 
 var now = time.Date(2031, 1, 24, 12, 0, 0, 0, time.UTC)
@@ -331,25 +330,37 @@ func TestAListMayHoldPeopleWhoLeftElsewhere(t *testing.T) {
 // PECR reg 22(3A), inserted by the Data (Use and Access) Act 2025 s 114: in force
 // 5 February 2026, for charities, and not for details collected before.
 func TestTheSoftOptIn(t *testing.T) {
+	const good = "directly,support,charitable,offered"
 	for _, c := range []struct {
 		at      string
 		charity bool
+		terms   string
 		column  string // of the fault
 	}{
-		{"2026-02-04", true, "consented_at"},
-		{"2026-02-04T23:59:59Z", true, "consented_at"},
-		{"2026-02-05", true, ""},
-		{"2026-02-05T00:00:00Z", true, ""},
-		{"2026-02-05T00:30:00+01:00", true, "consented_at"}, // still the 4th in London
-		{"2026-02-05", false, "basis"},
-		{"2030-01-01", false, "basis"},
+		{"2026-02-04", true, good, "consented_at"},
+		{"2026-02-04T23:59:59Z", true, good, "consented_at"},
+		{"2026-02-05", true, good, ""},
+		{"2026-02-05T00:00:00Z", true, good, ""},
+		{"2026-02-05T00:30:00+01:00", true, good, "consented_at"}, // still the 4th in London
+		{"2026-02-05", false, good, "basis"},
+		{"2030-01-01", false, good, "basis"},
+		{"2030-01-01", true, "directly,interest,charitable,offered", ""},
+		{"2030-01-01", true, "third-party,support,charitable,offered", "collected"},
+		{"2030-01-01", true, "directly,purchase,charitable,offered", "because"},
+		{"2030-01-01", true, "directly,support,mixed,offered", "purpose"},
+		{"2030-01-01", true, "directly,support,charitable,not-offered", "refusal"},
+		{"2030-01-01", true, ",support,charitable,offered", "collected"},
+		{"2030-01-01", true, "directly,,charitable,offered", "because"},
+		{"2030-01-01", true, "directly,support,,offered", "purpose"},
+		{"2030-01-01", true, "directly,support,charitable,", "refusal"},
 	} {
-		report := bringIn(t, fresh(t), header+"Ada,ada@example.org,charity-soft-opt-in,gift form,v3,"+c.at+",,,joined\n", ImportOptions{Charity: c.charity})
+		const softHeader = "name,email,basis,source,wording_version,consented_at,giving_from,giving_until,state,collected,because,purpose,refusal\n"
+		report := bringIn(t, fresh(t), softHeader+"Ada,ada@example.org,charity-soft-opt-in,gift form,v3,"+c.at+",,,joined,"+c.terms+"\n", ImportOptions{Charity: c.charity})
 		switch {
 		case c.column == "" && report.Added != 1:
-			t.Errorf("%s, charity %v: %+v, want it in", c.at, c.charity, report.Refused)
+			t.Errorf("%s, charity %v, %s: %+v, want it in", c.at, c.charity, c.terms, report.Refused)
 		case c.column != "" && (len(report.Refused) != 1 || report.Refused[0].Column != c.column):
-			t.Errorf("%s, charity %v: %+v, want %s refused", c.at, c.charity, report.Refused, c.column)
+			t.Errorf("%s, charity %v, %s: %+v, want %s refused", c.at, c.charity, c.terms, report.Refused, c.column)
 		}
 	}
 }
@@ -362,7 +373,7 @@ func TestFilesThatAreNoList(t *testing.T) {
 		"no email":        {"name,basis,state\n", `column "email" is missing`},
 		"no state":        {"email,basis\n", `column "state" is missing`},
 		"bytes":           {"email\x00,basis", "bytes that no text has"},
-		"a huge one":      {strings.Repeat("x", table.MaxBytes+1), "larger than 32 MB"},
+		"a huge one":      {strings.Repeat("x", maxListBytes+1), "larger than 256 MB"},
 		"odd UTF-16 tail": {"\xff\xfee\x00m", "is unknown"},
 	} {
 		db := fresh(t)
@@ -393,5 +404,89 @@ func TestACancelledImportLeavesNothing(t *testing.T) {
 	report, err := Import(ctx, db, strings.NewReader(header+"A,ada@example.org,consent,form,v3,2030-05-01,,,joined\n"), ImportOptions{})
 	if !errors.Is(err, context.Canceled) || report.Added != 0 || len(all(t, db)) != 0 {
 		t.Errorf("report %+v, %v; want nothing in", report, err)
+	}
+}
+
+func TestAddressesThatAreMuchAlikeAreAdvice(t *testing.T) {
+	db := fresh(t)
+	bringIn(t, db, header+"Ada,ada.fenn@example.org,consent,form,v3,2030-05-01,,,joined\n", ImportOptions{})
+	report := bringIn(t, db, header+
+		"Ada,AdaFenn@example.org,consent,form,v3,2030-05-01,,,joined\n"+
+		"Ada,ada.fenn@example.org,consent,form,v3,2030-05-01,,,joined\n"+ // is here: no news
+		"Ben,ben+boat@example.org,consent,form,v3,2030-05-01,,,joined\n"+
+		"Ben,b.en+news@example.org,consent,form,v3,2030-05-01,,,joined\n"+
+		"Ben,ben@example.net,consent,form,v3,2030-05-01,,,joined\n"+
+		"Tag,+tag@example.org,consent,form,v3,2030-05-01,,,joined\n"+
+		"Tag,+gat@example.org,consent,form,v3,2030-05-01,,,joined\n", ImportOptions{})
+	want := []Advice{
+		{2, "AdaFenn@example.org is much like the address of somebody who is here, but for dots or a tag; if it is one person, keep one"},
+		{5, "b.en+news@example.org is much like the address on line 4, but for dots or a tag; if it is one person, keep one"},
+	}
+	if found, err := Alike(t.Context(), db, "BEN+else@Example.org"); err != nil || !reflect.DeepEqual(found, []string{"b.en+news@example.org", "ben+boat@example.org"}) {
+		t.Errorf("alike = %v, %v; want Ben's two", found, err)
+	}
+	if !reflect.DeepEqual(report.Advice, want) || report.Added != 6 || report.Known != 1 {
+		t.Errorf("report = %s, advice = %+v, want %+v", report, report.Advice, want)
+	}
+}
+
+func TestTimesOfAListAgreeWithEachOther(t *testing.T) {
+	const long = "email,basis,source,wording_version,consented_at,confirmed_at,withdrawn_at,state,collected\n"
+	for row, column := range map[string]string{
+		"2030-05-01,2030-05-02,,joined,":           "",
+		"2030-05-01,2030-05-02,2030-06-01,left,":   "",
+		"2030-05-01,2030-04-30,,joined,":           "confirmed_at",
+		"2030-05-01,2032-05-01,,joined,":           "confirmed_at",
+		"2030-05-01,soon,,joined,":                 "confirmed_at",
+		"2030-05-01,2030-05-02,,joining,":          "confirmed_at",
+		"2030-05-01,,2030-06-01,joined,":           "withdrawn_at",
+		"2030-05-01,,2030-04-01,left,":             "withdrawn_at",
+		"2030-05-01,,last week,left,":              "withdrawn_at",
+		"2030-05-01,,,joined,directly":             "basis",
+		"2030-05-01T10:00:00,,,joined,":            "consented_at",
+		"2030-05-01T10:00:00+01:00,,,joined,":      "",
+		"2030-05-01T10:00:00Z,2030-05-01,,joined,": "confirmed_at",
+	} {
+		report := bringIn(t, fresh(t), long+"ada@example.org,consent,form,v3,"+row+"\n", ImportOptions{})
+		if column == "" && report.Added != 1 || column != "" && (len(report.Refused) != 1 || report.Refused[0].Column != column) {
+			t.Errorf("%s: %+v, want %q refused", row, report.Refused, column)
+		}
+	}
+}
+
+func TestFaultsCanBeToldAsTheyAreFound(t *testing.T) {
+	var told []Refusal
+	report := bringIn(t, fresh(t), header+"Ada,ada,consent,form,v3,soon,,,joined\nBen,ben@example.org,consent,form,v3,2030-05-01,,,joined\n",
+		ImportOptions{Refuse: func(r Refusal) { told = append(told, r) }})
+	if len(told) != 2 || len(report.Refused) != 0 || report.RefusedRows() != 1 || report.Added != 1 {
+		t.Errorf("told %+v, report %s %+v", told, report, report.Refused)
+	}
+}
+
+// broken is a file that breaks off on its way from the disk.
+type broken struct{ *strings.Reader }
+
+func (b broken) Read(p []byte) (int, error) {
+	if b.Len() < 40 {
+		return 0, os.ErrDeadlineExceeded
+	}
+	return b.Reader.Read(p[:min(len(p), 40)])
+}
+
+func TestAFileThatCannotBeReadToItsEndBringsInNobody(t *testing.T) {
+	db := fresh(t)
+	text := header + strings.Repeat("Ada,ada@example.org,consent,form,v3,2030-05-01,,,joined\n", 3)
+	_, err := Import(t.Context(), db, broken{strings.NewReader(text)}, ImportOptions{})
+	if !errors.Is(err, os.ErrDeadlineExceeded) || len(all(t, db)) != 0 {
+		t.Errorf("%v, %d people; want the disk's error and nobody", err, len(all(t, db)))
+	}
+}
+
+func TestAListIsWrittenDownWithWhoBroughtIt(t *testing.T) {
+	db := fresh(t)
+	bringIn(t, db, header+"Ada,ada@example.org,consent,form,v3,2030-05-01,,,joined\nBad,bad,consent,form,v3,2030-05-01,,,joined\n", ImportOptions{By: "nell"})
+	rows, err := db.Ledger(t.Context(), store.Filter{Kind: "members-imported"})
+	if err != nil || len(rows) != 1 || rows[0].Who != "nell" || string(rows[0].Detail) != `{"added":1,"known":0,"refused":1,"rows":2,"stopped":0}` {
+		t.Errorf("ledger = %+v, %v", rows, err)
 	}
 }

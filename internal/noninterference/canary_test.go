@@ -141,7 +141,7 @@ func TestCanariesStayInside(t *testing.T) {
 	}
 	do(0, "post", thisWeek, "--by", officer, "--proof", "proof@example.org")
 	do(0, "post", thisWeek, "--status")
-	do(0, "members", "list")
+	do(0, "members", "list", "--by", officer)
 	do(0, "trace", "floor-strip")
 	do(1, "plan", tour, "--sheets", "all", "-o", s.path("out/sheets"))
 	do(0, "correct", "floor-strip", "--by", restorer, "--say", "It came from the port side.")

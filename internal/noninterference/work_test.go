@@ -135,7 +135,7 @@ func (s *shop) database() []byte {
 // and the key that letters are named by. Both are random, and so made once.
 func (s *shop) enrol() []byte {
 	s.t.Helper()
-	s.must(decidedOn, "members", "import", s.path("members.csv"))
+	s.must(decidedOn, "members", "import", s.path("members.csv"), "--by", s.tree.byName("Nell Ostwick"))
 	ctx := context.Background()
 	db, err := store.Open(ctx, s.path("opencowl.db"), store.Options{})
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"slices"
 	"strings"
@@ -267,4 +268,52 @@ func FuzzSheet(f *testing.F) {
 			}
 		}
 	})
+}
+
+// slow gives a few bytes at a time, so that characters are cut in two.
+type slow struct{ *bytes.Reader }
+
+func (s slow) Read(p []byte) (int, error) { return s.Reader.Read(p[:min(len(p), 3)]) }
+
+func TestEncodingIsToldWithoutHoldingTheText(t *testing.T) {
+	long := strings.Repeat("Zoë Näslund, ", 20_000) // several buffers, with characters across their ends
+	for text, want := range map[string]string{
+		"":                     "UTF-8",
+		long:                   "UTF-8",
+		"\xef\xbb\xbf" + long:  "UTF-8",
+		long + "\xeb":          "Windows-1252",
+		"\xeb" + long:          "Windows-1252",
+		long + "\xc3":          "Windows-1252", // a character that does not end
+		"\xff\xfea\x00":        "UTF-16",
+		"\xfe\xff\x00a":        "UTF-16",
+		long + "\x00":          "",
+		strings.Repeat("ë", 2): "UTF-8",
+	} {
+		r := slow{bytes.NewReader([]byte(text))}
+		got, err := Encoding(r)
+		if got != want || (want == "") != errors.Is(err, ErrNotTable) {
+			t.Errorf("…%q is told as %q, %v; want %q", text[max(0, len(text)-9):], got, err, want)
+		}
+		if err == nil && int(r.Size())-r.Len() != 0 {
+			t.Errorf("…%q is left %d bytes on", text[max(0, len(text)-9):], int(r.Size())-r.Len())
+		}
+	}
+}
+
+// cutOff is a text whose file breaks off.
+type cutOff struct{ io.Reader }
+
+func (c cutOff) Read(p []byte) (int, error) {
+	n, err := c.Reader.Read(p)
+	if err == io.EOF {
+		err = io.ErrClosedPipe
+	}
+	return n, err
+}
+
+func TestATextThatBreaksOffSaysSo(t *testing.T) {
+	rows := slices.Collect(Rows(cutOff{strings.NewReader("a,b\nc,d\n")}, ','))
+	if len(rows) != 3 || rows[2].Line != 3 || !strings.Contains(rows[2].Fault, "cannot be read further") {
+		t.Errorf("rows = %+v", rows)
+	}
 }

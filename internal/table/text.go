@@ -14,11 +14,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"strings"
 	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
 	utf "golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
 )
 
 // The most that is taken in: far above any list that a workshop keeps.
@@ -57,27 +59,73 @@ func (r Row) Blank() bool {
 // Decode tells the encoding of a text from its bytes: UTF-8, UTF-16 with a byte
 // order mark, or else Windows-1252. A byte order mark is dropped.
 func Decode(raw []byte) (text, encoding string, err error) {
-	switch {
-	case bytes.HasPrefix(raw, []byte("\xef\xbb\xbf")):
-		raw = raw[3:]
-	case bytes.HasPrefix(raw, []byte("\xff\xfe")), bytes.HasPrefix(raw, []byte("\xfe\xff")):
-		text, err := utf.UTF16(utf.LittleEndian, utf.ExpectBOM).NewDecoder().Bytes(raw)
-		if err != nil {
-			return "", "", fmt.Errorf("%w: its UTF-16 is broken; export it again as UTF-8: %w", ErrNotTable, err)
-		}
-		return string(text), "UTF-16", nil
+	if encoding, err = Encoding(bytes.NewReader(raw)); err != nil {
+		return "", "", err
 	}
-	if bytes.IndexByte(raw, 0) >= 0 {
-		return "", "", fmt.Errorf("%w: it holds bytes that no text has; export it as CSV in UTF-8", ErrNotTable)
-	}
-	if utf8.Valid(raw) {
-		return string(raw), "UTF-8", nil
-	}
-	decoded, err := charmap.Windows1252.NewDecoder().Bytes(raw)
+	decoded, err := io.ReadAll(Text(bytes.NewReader(raw), encoding))
 	if err != nil {
-		return "", "", fmt.Errorf("%w: its encoding is unknown; export it as CSV in UTF-8: %w", ErrNotTable, err)
+		return "", "", fmt.Errorf("%w: its %s is broken; export it again as UTF-8: %w", ErrNotTable, encoding, err)
 	}
-	return string(decoded), "Windows-1252", nil
+	return string(decoded), encoding, nil
+}
+
+// Encoding tells the encoding of a text as Decode does, and holds little of it in
+// memory. It leaves r at its beginning.
+func Encoding(r io.ReadSeeker) (string, error) {
+	first := true
+	whole := true // as UTF-8
+	buf := make([]byte, 64<<10)
+	kept := 0 // bytes of a character whose end is still to come
+	for {
+		n, err := io.ReadFull(r, buf[kept:])
+		ended := err == io.EOF || err == io.ErrUnexpectedEOF
+		if err != nil && !ended {
+			return "", err
+		}
+		b := buf[:kept+n]
+		if first && (bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff"))) {
+			_, err := r.Seek(0, io.SeekStart)
+			return "UTF-16", err
+		}
+		first = false
+		if bytes.IndexByte(b, 0) >= 0 {
+			return "", fmt.Errorf("%w: it holds bytes that no text has; export it as CSV in UTF-8", ErrNotTable)
+		}
+		kept = 0
+		for whole && len(b) > 0 {
+			c, size := utf8.DecodeRune(b)
+			if c == utf8.RuneError && size == 1 {
+				if !ended && !utf8.FullRune(b) {
+					kept = copy(buf, b)
+					break
+				}
+				whole = false
+			}
+			b = b[size:]
+		}
+		if ended {
+			break
+		}
+	}
+	if _, err := r.Seek(0, io.SeekStart); err != nil {
+		return "", err
+	}
+	if whole {
+		return "UTF-8", nil
+	}
+	return "Windows-1252", nil
+}
+
+// Text reads a text of an encoding that Encoding told as UTF-8, without its byte order
+// mark.
+func Text(r io.Reader, encoding string) io.Reader {
+	switch encoding {
+	case "UTF-16":
+		return transform.NewReader(r, utf.UTF16(utf.LittleEndian, utf.ExpectBOM).NewDecoder())
+	case "Windows-1252":
+		return transform.NewReader(r, charmap.Windows1252.NewDecoder())
+	}
+	return transform.NewReader(r, utf.UTF8BOM.NewDecoder())
 }
 
 // Delimiter picks, of the marks offered, the one that cuts out the most cells
@@ -86,7 +134,7 @@ func Delimiter(text string, marks []rune, rows int, known func(cell string) bool
 	best, most := marks[0], 0
 	for _, mark := range marks {
 		seen := 0
-		for row := range reader(text, mark) {
+		for row := range Rows(strings.NewReader(text), mark) {
 			if seen++; seen > rows {
 				break
 			}
@@ -107,7 +155,7 @@ func Delimiter(text string, marks []rune, rows int, known func(cell string) bool
 // Cut cuts a text into rows. Rows with nothing in them are left out.
 func Cut(text string, delimiter rune) ([]Row, error) {
 	var rows []Row
-	for row := range reader(text, delimiter) {
+	for row := range Rows(strings.NewReader(text), delimiter) {
 		if row.Blank() {
 			continue
 		}
@@ -119,24 +167,32 @@ func Cut(text string, delimiter rune) ([]Row, error) {
 	return rows, nil
 }
 
-// reader yields the rows of a text. A row's number differs from its line once a
-// cell above it holds a line break.
-func reader(text string, delimiter rune) func(yield func(Row) bool) {
+// Rows yields the rows of a text as they are read, one in memory at a time, blank
+// ones too. A row's number differs from its line once a cell above it holds a line
+// break. A row that cannot be cut has a Fault; so has the last one, when the text
+// itself cannot be read further.
+func Rows(text io.Reader, delimiter rune) iter.Seq[Row] {
 	return func(yield func(Row) bool) {
-		r := csv.NewReader(strings.NewReader(text))
+		r := csv.NewReader(text)
 		r.Comma = delimiter
 		r.FieldsPerRecord = -1
 		extra := 0 // lines so far that belong to a cell of the line before
+		last := 0  // line on which the row before began
 		for {
 			cells, err := r.Read()
 			if errors.Is(err, io.EOF) {
 				return
 			}
 			var fault *csv.ParseError
-			if errors.As(err, &fault) {
+			if err != nil && !errors.As(err, &fault) {
+				yield(Row{Number: last + 1 - extra, Line: last + 1, Fault: fmt.Sprintf("the file cannot be read further (%v)", err)})
+				return
+			}
+			if fault != nil {
 				row := Row{Number: fault.StartLine - extra, Line: fault.StartLine,
 					Fault: `a quotation mark stands alone; put the cell in "…" and double the marks inside it; rows after it may have been taken for part of it`}
 				extra += fault.Line - fault.StartLine
+				last = fault.Line
 				if !yield(row) {
 					return
 				}
@@ -144,6 +200,7 @@ func reader(text string, delimiter rune) func(yield func(Row) bool) {
 			}
 			line, _ := r.FieldPos(0)
 			row := Row{Number: line - extra, Line: line}
+			last = line
 			for _, c := range cells {
 				row.Cells = append(row.Cells, Cell{Text: c})
 				extra += strings.Count(c, "\n")

@@ -26,6 +26,7 @@ type Settings struct {
 	Clearing     Clearing       `yaml:"clearing"`
 	MembersFirst Days           `yaml:"members_first"`
 	Post         Post           `yaml:"post"`
+	Members      Members        `yaml:"members"`
 	RollOut      day.Date       `yaml:"roll_out"`
 	PublicURL    string         `yaml:"public_url"` // HTTPS address of the pages for joining and leaving
 	LegalLines   []string       `yaml:"legal_lines"`
@@ -88,6 +89,14 @@ type Post struct {
 	PerMinute int    `yaml:"per_minute"`
 	Sessions  int    `yaml:"sessions"`
 	DKIM      *DKIM  `yaml:"dkim"`
+}
+
+// Members says where what guards the members is kept.
+type Members struct {
+	// KeyFile holds the keys of links in letters and of the marks of people who left.
+	// It is outside the database, and a path from the workspace's folder unless it
+	// begins at the root. The marks stand beside it.
+	KeyFile string `yaml:"key_file"`
 }
 
 // DKIM names the key that letters are signed with. The key itself stays in its
@@ -163,6 +172,7 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 		Clearing:     Clearing{TwoPeople: true, RunOfWords: 8},
 		MembersFirst: 28,
 		Post:         Post{PerMinute: 600, Sessions: 2},
+		Members:      Members{KeyFile: "keys/members.keys"},
 	}
 	doc, problems := reading.YAML(SettingsFile, src, &s)
 	report := func(path, code, value, message, remedy string) {
@@ -209,6 +219,9 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	}
 	if s.Post.Sessions < 1 || s.Post.Sessions > 20 {
 		report("post.sessions", "bad-value", strconv.Itoa(s.Post.Sessions), "sessions is outside 1 to 20", "write how many connections the mail server takes at once")
+	}
+	if s.Members.KeyFile == "" {
+		report("members.key_file", "bad-value", "", "members.key_file names no file", "write it as keys/members.keys, or leave it out")
 	}
 	if s.Clearing.RunOfWords < 4 || s.Clearing.RunOfWords > 40 {
 		report("clearing.run_of_words", "bad-value", strconv.Itoa(s.Clearing.RunOfWords), "run_of_words is outside 4 to 40", "8 is usual")

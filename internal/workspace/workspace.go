@@ -67,6 +67,14 @@ func (w *Workspace) Path(name string) string { return filepath.Join(w.Dir, filep
 // Database is the path of the SQLite file.
 func (w *Workspace) Database() string { return w.Path("opencowl.db") }
 
+// MemberKeys is the path of the file that holds the members' keys.
+func (w *Workspace) MemberKeys() string {
+	if filepath.IsAbs(w.Settings.Members.KeyFile) {
+		return w.Settings.Members.KeyFile
+	}
+	return w.Path(w.Settings.Members.KeyFile)
+}
+
 // Today returns the day that counts as today: as given, else as the settings
 // fix it, else by the clock in the workshop's time zone.
 func (w *Workspace) Today(given day.Date, now time.Time) day.Date {

@@ -77,6 +77,68 @@ func (w Writer) WriteFile(path string, data []byte, mode fs.FileMode) error {
 	return writeError(path, syncDir(filepath.Dir(path)))
 }
 
+// Create writes a new file whole, as WriteFile does, and never replaces one: a file
+// that is there already gives fs.ErrExist. The folder, if it is missing, is made
+// for its owner alone.
+func (w Writer) Create(path string, data []byte, mode fs.FileMode) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return writeError(path, err)
+	}
+	temp, err := w.stage(path, data, mode)
+	if err != nil {
+		return writeError(path, err)
+	}
+	defer os.Remove(temp)
+	if err := os.Link(temp, path); errors.Is(err, fs.ErrExist) {
+		return err
+	} else if err != nil {
+		// Some file systems have no links. The file may then be made twice at once,
+		// which the look before makes unlikely.
+		if _, err := os.Lstat(path); err == nil {
+			return fmt.Errorf("%s: %w", path, fs.ErrExist)
+		}
+		if err := os.Rename(temp, path); err != nil {
+			return writeError(path, err)
+		}
+	}
+	return writeError(path, syncDir(filepath.Dir(path)))
+}
+
+// Append adds whole lines to the end of a file, which is made when it is missing,
+// and has them on the disk when it returns. A line that an earlier writing left
+// unfinished is ended first, so that it spoils no other.
+func (w Writer) Append(path string, lines []byte, mode fs.FileMode) (err error) {
+	if err := replaceable(path); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return writeError(path, err)
+	}
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_APPEND, mode)
+	if err != nil {
+		return writeError(path, err)
+	}
+	defer func() { err = errors.Join(err, writeError(path, f.Close())) }()
+	if info, err := f.Stat(); err != nil {
+		return writeError(path, err)
+	} else if n := info.Size(); n > 0 {
+		last := make([]byte, 1)
+		if _, err := f.ReadAt(last, n-1); err != nil {
+			return writeError(path, err)
+		}
+		if last[0] != '\n' {
+			lines = append([]byte("\n"), lines...)
+		}
+	}
+	if _, err := f.Write(lines); err != nil {
+		return writeError(path, err)
+	}
+	if err := f.Sync(); err != nil {
+		return writeError(path, err)
+	}
+	return writeError(path, syncDir(filepath.Dir(path)))
+}
+
 // ErrNotAFile says that what stands at a path is no plain file, so that writing
 // there would take away something else.
 var ErrNotAFile = errors.New("this is not a plain file, so it is not written over")
