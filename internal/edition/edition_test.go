@@ -20,8 +20,9 @@ func words(lead string, stories, skip []string) cleared.EditionWords {
 }
 
 type storyOf struct {
-	id, notBefore, toldIn, clearedOn string
-	evergreen, photo, visitorsOnly   bool
+	id, notBefore, toldIn, clearedOn, publicFrom string
+
+	evergreen, photo, visitorsOnly bool
 }
 
 func story(o storyOf) cleared.Story {
@@ -34,6 +35,9 @@ func story(o storyOf) cleared.Story {
 	}
 	if o.clearedOn != "" {
 		f.ClearedOn = day.MustParse(o.clearedOn)
+	}
+	if o.publicFrom != "" {
+		f.PublicFrom = day.MustParse(o.publicFrom)
 	}
 	if o.photo {
 		f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{})}
@@ -177,23 +181,62 @@ func TestFiguresCountEachPartOnce(t *testing.T) {
 }
 
 func TestQuietWeekOffersInOrderAndAnEmptyOneIsNotFrozen(t *testing.T) {
-	m := material(nil, nil, story(storyOf{id: "held-back"}), story(storyOf{id: "evergreen", evergreen: true, toldIn: "2030-W01"}), story(storyOf{id: "spent", toldIn: "2030-W08"}))
-	m.Told = []edition.Record{{Week: day.MustParseWeek("2030-W07"), Stories: []edition.ToldStory{{ID: "spent", Title: "Spent"}}, Word: "strake"}}
+	m := material([]cleared.PartMovement{part("1", cleared.Off)}, []cleared.PartMovement{part("1", cleared.Off, "held-back", "held-photo")},
+		story(storyOf{id: "evergreen", evergreen: true, toldIn: "2030-W07"}), story(storyOf{id: "evergreen-older", evergreen: true, toldIn: "2029-W20"}),
+		story(storyOf{id: "evergreen-resting", evergreen: true, toldIn: "2030-W08"}),
+		story(storyOf{id: "held-back", clearedOn: "2031-01-10"}), story(storyOf{id: "held-photo", photo: true, clearedOn: "2031-02-10"}),
+		story(storyOf{id: "not-yet", notBefore: "2031-02-13"}), story(storyOf{id: "skipped"}), story(storyOf{id: "spent", toldIn: "2030-W07", publicFrom: "2030-03-20"}),
+		story(storyOf{id: "visitors", visitorsOnly: true}))
+	m.Told = []edition.Record{{Week: day.MustParseWeek("2030-W07"), Stories: []edition.ToldStory{{ID: "taken-back", Title: "Taken back"}, {ID: "spent", Title: "Spent, as it was called"}}, Word: "strake"}}
 	m.Glossary = []cleared.Word{cleared.NewWord(cleared.WordFields{ID: "strake", Word: "strake"}), cleared.NewWord(cleared.WordFields{ID: "web", Word: "web"})}
-	var got []string
-	for _, o := range edition.Offers(week, m) {
-		got = append(got, o.Kind+" "+o.ID)
+	offers := func(e edition.Edition) (got []string) {
+		for _, o := range e.Offers(m) {
+			got = append(got, o.Kind+" "+o.ID)
+		}
+		return got
 	}
-	if want := []string{"held back held-back", "evergreen evergreen", "a year ago spent", "glossary web"}; !slices.Equal(got, want) {
+	e, err := edition.Assemble(words("", nil, []string{"skipped"}), m)
+	want := []string{"held back held-photo", "held back held-back", "evergreen evergreen-older", "evergreen evergreen", "a year ago spent", "glossary web"}
+	if got := offers(e); !slices.Equal(got, want) {
 		t.Errorf("offers %q, want %q", got, want)
 	}
-	e, err := edition.Assemble(words("", nil, nil), m)
-	if err != nil || e.Freezable() != nil || e.Word == nil || e.Word.ID() != "web" || e.YearAgo == nil {
+	if err != nil || e.Freezable() != nil || e.Word == nil || e.Word.ID() != "web" || e.YearAgo == nil || e.YearAgo.Title != "Title of spent" {
 		t.Errorf("quiet week: %+v, %v, %v", e, err, e.Freezable())
+	}
+	if e, err = edition.Assemble(words("held-back", nil, nil), m); err != nil || len(offers(e)) > 0 || e.Word != nil || e.YearAgo != nil {
+		t.Errorf("a week with a story offers %q: %v", offers(e), err)
 	}
 	m.Told, m.Glossary = nil, nil
 	if e, _ := edition.Assemble(words("", nil, nil), m); !errors.Is(e.Freezable(), edition.ErrNothing) {
 		t.Errorf("an edition with nothing to read can be frozen: %v", e.Freezable())
+	}
+}
+
+// A year ago is one line and a link, so its page must be there.
+func TestAYearAgoIsAStoryThatTheArchiveHas(t *testing.T) {
+	for _, c := range []struct {
+		week, told string
+		is         storyOf
+		want       bool
+	}{
+		{"2031-W07", "2030-W07", storyOf{id: "old", publicFrom: "2030-03-14"}, true},
+		{"2031-W07", "2030-W06", storyOf{id: "old", publicFrom: "2030-03-14"}, false},
+		{"2031-W07", "2030-W07", storyOf{id: "old", publicFrom: "2031-02-13"}, false}, // the day after
+		{"2031-W07", "2030-W07", storyOf{id: "old"}, false},
+		{"2031-W07", "2030-W07", storyOf{id: "another", publicFrom: "2030-03-14"}, false}, // old was taken back
+		{"2027-W10", "2026-W10", storyOf{id: "old", publicFrom: "2026-04-01"}, true},      // across a year of 53 weeks
+		{"2027-W10", "2026-W11", storyOf{id: "old", publicFrom: "2026-04-01"}, false},
+		{"2026-W53", "2026-W01", storyOf{id: "old", publicFrom: "2026-02-01"}, true},
+		{"2026-W53", "2025-W52", storyOf{id: "old", publicFrom: "2026-02-01"}, false},
+	} {
+		w := day.MustParseWeek(c.week)
+		m := material(nil, nil, story(c.is))
+		m.On = w.Monday().AddDays(2)
+		m.Told = []edition.Record{{Week: day.MustParseWeek(c.told), Stories: []edition.ToldStory{{ID: "old"}}}}
+		e, err := edition.Assemble(cleared.NewEditionWords(cleared.EditionWordsFields{Week: w}), m)
+		if err != nil || (e.YearAgo != nil) != c.want {
+			t.Errorf("in %s, %+v told in %s: %+v, %v; want %t", c.week, c.is, c.told, e.YearAgo, err, c.want)
+		}
 	}
 }
 
