@@ -277,6 +277,9 @@ func (s *session) look(ctx context.Context, clock func() time.Time) (err error) 
 // which day it is on.
 func onDay(today day.Date, now func() time.Time) func() time.Time {
 	days := day.Of(now()).DaysUntil(today)
+	if days == 0 {
+		return now // in the hour that a clock shows twice, AddDate could take the other one
+	}
 	return func() time.Time { return now().AddDate(0, 0, days) }
 }
 

@@ -266,6 +266,9 @@ func (s *session) editionLines(week day.Week, r *editionReport) []string {
 		say("nothing new to tell; %s: %s, %q, %s", o.Kind, o.ID, o.Title, o.Why)
 	}
 	for _, h := range r.HeldBack {
+		if slices.ContainsFunc(r.Offers, func(o edition.Offer) bool { return o.ID == h.ID }) {
+			continue // it has just been offered
+		}
 		say("held back: %s, %q: %s%s", h.ID, h.Title, h.Why, after("; ", h.Remedy))
 	}
 	say("%s", r.Stock)
