@@ -2,8 +2,6 @@ package edition_test
 
 import (
 	"errors"
-	"fmt"
-	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -101,67 +99,6 @@ func TestWhatTheOfficerMayNotTellIsRefusedByName(t *testing.T) {
 	}
 	if e, err := edition.Assemble(words("evergreen-old", nil, nil), m); err != nil || len(e.Stories) != 1 {
 		t.Errorf("an evergreen story after 52 weeks: %v, %v", e.StoryIDs(), err)
-	}
-}
-
-// Over any run of weeks and any moves, a story leads or fills an edition once,
-// never before its day, and evergreen ones rest 52 weeks.
-func TestStoryIsToldOnce(t *testing.T) {
-	for seed := range uint64(200) {
-		r := rand.New(rand.NewPCG(seed, 7))
-		var all []storyOf
-		for i := range 12 {
-			o := storyOf{id: fmt.Sprintf("s%d", i), evergreen: r.IntN(4) == 0, photo: r.IntN(2) == 0, visitorsOnly: r.IntN(5) == 0}
-			if r.IntN(3) == 0 {
-				o.notBefore = week.Monday().AddDays(r.IntN(200)).String()
-			}
-			all = append(all, o)
-		}
-		told := map[string]day.Week{}
-		var before []cleared.PartMovement
-		for w, n := week, 0; n < 70; w, n = w.Next(), n+1 {
-			var now []cleared.PartMovement
-			var stories []cleared.Story
-			for _, o := range all {
-				now = append(now, part("p"+o.id, []cleared.Phase{cleared.Off, cleared.Inspected, cleared.Ready, cleared.Fitted}[r.IntN(4)], o.id))
-				if last, ok := told[o.id]; ok {
-					o.toldIn = last.String()
-				}
-				stories = append(stories, story(o))
-			}
-			m := material(before, now, stories...)
-			m.On = w.Monday().AddDays(2)
-			lead := ""
-			if r.IntN(2) == 0 {
-				lead = all[r.IntN(len(all))].id
-			}
-			e, err := edition.Assemble(cleared.NewEditionWords(cleared.EditionWordsFields{Week: w, Lead: lead}), m)
-			if err != nil {
-				continue // refused: nothing is told
-			}
-			seen := map[string]bool{}
-			for _, s := range e.Stories {
-				last, before := told[s.ID()]
-				switch {
-				case seen[s.ID()]:
-					t.Fatalf("seed %d, %s: %s stands twice", seed, w, s.ID())
-				case before && !s.Evergreen():
-					t.Fatalf("seed %d, %s: %s was told in %s already", seed, w, s.ID(), last)
-				case before && last.Monday().DaysUntil(w.Monday()) < 364:
-					t.Fatalf("seed %d, %s: evergreen %s was told in %s", seed, w, s.ID(), last)
-				case s.NotBefore().After(m.On):
-					t.Fatalf("seed %d, %s: %s waits until %s", seed, w, s.ID(), s.NotBefore())
-				case !s.ForMembers():
-					t.Fatalf("seed %d, %s: %s is not for members", seed, w, s.ID())
-				}
-				seen[s.ID()] = true
-				told[s.ID()] = w
-			}
-			before = now
-		}
-		if len(told) == 0 {
-			t.Fatalf("seed %d: nothing was ever told; the test looks at nothing", seed)
-		}
 	}
 }
 

@@ -145,7 +145,7 @@ func (s Stock) String() string {
 		if s.Lasts > 0 {
 			lasts = weeks(s.Lasts, "a ")
 		}
-		text += fmt.Sprintf("; the last %s used %d, those without an edition counted, and at that pace it lasts %s", weeks(s.Weeks, ""), s.Used, lasts)
+		text += fmt.Sprintf("; the last %s, with and without an edition, used %d: at that pace it lasts %s", weeks(s.Weeks, ""), s.Used, lasts)
 	}
 	if s.Later > 0 {
 		text += fmt.Sprintf("; still waiting for their day: %d", s.Later)
