@@ -3,6 +3,7 @@ package edition_test
 import (
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -368,13 +369,19 @@ func (w *world) holdOverview(e edition.Edition, m edition.Material, f cleared.Ed
 	}
 }
 
+var long = flag.Bool("long", false, "more generated worlds, for scripts/full")
+
 // Over generated worlds: a story leads or fills an edition once, an evergreen one
 // again after 52 weeks; nothing goes before its day, uncleared, or skipped; a late
 // entry, a week left out, a thaw or a turn of the year lose nothing; corrections go
 // once, in the next edition, whatever else there is.
 func TestEditionsKeepTheRulesInEveryWorld(t *testing.T) {
+	seeds := uint64(80)
+	if *long {
+		seeds = 3000
+	}
 	seen := map[string]int{}
-	for seed := range uint64(80) {
+	for seed := range seeds {
 		w := newWorld(t, seed, seen)
 		for week, last := start, day.MustParseWeek("2033-W20"); week.Before(last); week = week.Next() {
 			w.live(week)
