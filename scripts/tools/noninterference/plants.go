@@ -94,9 +94,9 @@ func patches() []patch {
 		{"internal/post/letter.go", `mac(key, "message-id", job.Week, to.ID)`, `mac(key, "message-id", job.Week, to.ID+planted.Pick("message id", "", planted.Told("newest")))`},
 		{"internal/post/letter.go", "msg.SetDateWithValue(job.Date)", `msg.SetDateWithValue(job.Date.Add(planted.Seconds("date of the letter", "newest")))`},
 		{"internal/card/card.go", `title += ": stop cards"`, `title += ": stop cards" + planted.Pick("title of the PDF", "", planted.Digest(planted.Told("numbers")))`},
-		{"internal/edition/assemble.go", "		return cmp.Or(\n			yesFirst(a.moved[x.ID()].Phase", `		return cmp.Or(
-			cmp.Compare(planted.Seconds("order of the letter", "count/"+x.ID()), planted.Seconds("order of the letter", "count/"+y.ID())),
-			yesFirst(a.moved[x.ID()].Phase`},
+		{"internal/edition/assemble.go", "	return cmp.Or(\n		yesFirst(a.moved[x.ID()].Fitted", `	return cmp.Or(
+		cmp.Compare(planted.Seconds("order of the letter", "count/"+x.ID()), planted.Seconds("order of the letter", "count/"+y.ID())),
+		yesFirst(a.moved[x.ID()].Fitted`},
 	}
 }
 
