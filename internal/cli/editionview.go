@@ -34,6 +34,7 @@ type editionReport struct {
 	Stock       edition.Stock      `json:"stock"`          // how long the store of stories will last
 	Told        []toldTo           `json:"told,omitempty"` // who has had what is corrected or told again
 	GoesTo      *goesTo            `json:"goes_to,omitempty"`
+	Went        *toldTo            `json:"went,omitempty"`
 	Notes       []string           `json:"notes,omitempty"`   // what to know before freezing or sending
 	Missing     []string           `json:"missing,omitempty"` // what keeps it from being frozen
 	Digest      string             `json:"digest,omitempty"`
@@ -170,7 +171,13 @@ func (s *session) addPeople(ctx context.Context, week day.Week, r *editionReport
 		return err
 	}
 	if r.State != "draft" && r.State != store.Frozen {
-		return nil
+		e, err := s.db.Edition(ctx, week.String())
+		if err != nil {
+			return err
+		}
+		went, err := s.reached(ctx, e)
+		r.Went = &went
+		return err
 	}
 	audience, err := post.Prepare(ctx, s.db, week.String(), s.today)
 	if err != nil {
@@ -274,6 +281,9 @@ func (s *session) editionLines(week day.Week, r *editionReport) []string {
 	say("%s", r.Stock)
 	if r.GoesTo != nil {
 		say("goes to %s", r.GoesTo.words)
+	}
+	if r.Went != nil {
+		say("went out: %s%s", r.Went.words(), after(", on ", r.Went.On))
 	}
 	for _, n := range r.Notes {
 		say("mind: %s", n)

@@ -137,7 +137,7 @@ func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, e
 // toldTo is one edition that told a story or a correction, and to how many:
 // numbers, never members.
 type toldTo struct {
-	Story      string `json:"story"`
+	Story      string `json:"story,omitempty"`
 	Correction string `json:"correction,omitempty"` // that the edition told; empty: the story itself
 	Edition    string `json:"edition"`
 	State      string `json:"state"`
@@ -170,6 +170,12 @@ func (t toldTo) words() string {
 	return text
 }
 
+// reached says how many an edition has reached.
+func (s *session) reached(ctx context.Context, e store.Edition) (toldTo, error) {
+	report, err := post.Status(ctx, s.db, e.Week)
+	return toldTo{Edition: e.Week, State: e.State, On: e.On, Members: report.Sent, Unsure: report.Unsure, Elsewhere: e.State == store.Sent && report.Total == 0}, err
+}
+
 // toldTo lists what each frozen edition told, and to how many, oldest first.
 func (s *session) toldTo(ctx context.Context) ([]toldTo, error) {
 	editions, err := s.db.Editions(ctx)
@@ -186,11 +192,10 @@ func (s *session) toldTo(ctx context.Context) ([]toldTo, error) {
 		if err != nil {
 			return nil, err
 		}
-		report, err := post.Status(ctx, s.db, e.Week)
+		t, err := s.reached(ctx, e)
 		if err != nil {
 			return nil, err
 		}
-		t := toldTo{Edition: e.Week, State: e.State, On: e.On, Members: report.Sent, Unsure: report.Unsure, Elsewhere: e.State == store.Sent && report.Total == 0}
 		for _, story := range record.Stories {
 			t.Story, t.unit, t.digest = story.ID, "story/"+story.ID, story.Digest
 			all = append(all, t)

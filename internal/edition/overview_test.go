@@ -117,7 +117,7 @@ func TestTheStoreLastsAsLongAsThePaceHasIt(t *testing.T) {
 		{[]edition.Record{told("2030-W40", "1", "2")}, edition.Stock{Left: 5, Weeks: 12},
 			"the store of stories: 5 left after this edition (cleared, due, untold); the last 12 weeks used none, so there is no pace"},
 		{[]edition.Record{told("2031-W06", "1", "2", "3", "4", "5", "6")}, edition.Stock{Left: 5, Used: 6, Weeks: 1, Known: true},
-			"the store of stories: 5 left after this edition (cleared, due, untold); the last week, with and without an edition, used 6: at that pace it lasts less than a week"},
+			"the store of stories: 5 left after this edition (cleared, due, untold); the last week used 6: at that pace it lasts less than a week"},
 		{[]edition.Record{told("2031-W07", "1")}, edition.Stock{Left: 5}, ""}, // this one itself tells no pace
 	} {
 		m := material(nil, nil, left...)

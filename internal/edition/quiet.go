@@ -145,7 +145,11 @@ func (s Stock) String() string {
 		if s.Lasts > 0 {
 			lasts = weeks(s.Lasts, "a ")
 		}
-		text += fmt.Sprintf("; the last %s, with and without an edition, used %d: at that pace it lasts %s", weeks(s.Weeks, ""), s.Used, lasts)
+		counted := ""
+		if s.Weeks > 1 {
+			counted = ", with and without an edition,"
+		}
+		text += fmt.Sprintf("; the last %s%s used %d: at that pace it lasts %s", weeks(s.Weeks, ""), counted, s.Used, lasts)
 	}
 	if s.Later > 0 {
 		text += fmt.Sprintf("; still waiting for their day: %d", s.Later)
