@@ -146,6 +146,15 @@ func (u *Unit) Written() (say string, on day.Date) {
 	return u.text("say"), u.correction.written
 }
 
+// Corrects returns the id of the story that a correction is to; "" for any other
+// unit.
+func (u *Unit) Corrects() string {
+	if u.correction == nil {
+		return ""
+	}
+	return u.correction.Story
+}
+
 // Corrections hands over the cleared corrections, told or not, in the order in
 // which they were written. One to a story that was thawed before anybody read it
 // stays in.

@@ -75,6 +75,7 @@ type Desk struct {
 	corrected map[string]day.Week      // correction → the edition that told it
 	shown     map[string]bool          // units that were printed or published
 	before    []cleared.PartMovement   // at the last freeze
+	records   []edition.Record         // what the frozen editions tell, oldest first
 	problems  []reading.Problem        // faults of the files
 	gate      lastGate
 }
@@ -126,6 +127,7 @@ func (d *Desk) readEditions(ctx context.Context) error {
 		if err := json.Unmarshal(e.Record, &record); err != nil {
 			return fmt.Errorf("edition %s: what it told cannot be read back: %w", e.Week, err)
 		}
+		d.records = append(d.records, record)
 		var sent day.Date
 		if e.On != "" {
 			if sent, err = day.Parse(e.On); err != nil {
@@ -146,8 +148,8 @@ func (d *Desk) readEditions(ctx context.Context) error {
 	return nil
 }
 
-// Before returns the movement at the last freeze, or nil.
-func (d *Desk) Before() []cleared.PartMovement { return d.before }
+// Editions returns what the frozen editions tell, oldest first.
+func (d *Desk) Editions() []edition.Record { return d.records }
 
 // Units lists everything that can be read outside, with how it stands.
 func (d *Desk) Units() []*Unit { return d.units }

@@ -200,6 +200,7 @@ type session struct {
 	db     *store.DB
 	desk   *clearance.Desk
 	today  day.Date
+	clock  func() time.Time  // in the workshop's time zone, on the day that counts as today
 	faults []reading.Problem // of workshop.yaml
 	close  func()
 }
@@ -245,7 +246,8 @@ func (a *app) openOn(ctx context.Context, dir, writer string, given day.Date, no
 		closers = append(closers, release)
 	}
 	s.today = s.ws.Today(given, now())
-	clock := onDay(s.today, now)
+	s.clock = onDay(s.today, func() time.Time { return now().In(s.ws.Settings.Workshop.Timezone.Location) })
+	clock := s.clock
 	if s.db, err = store.Open(ctx, s.ws.Database(), store.Options{Now: clock}); err != nil {
 		return nil, err
 	}
@@ -271,9 +273,13 @@ func (s *session) look(ctx context.Context, clock func() time.Time) (err error) 
 }
 
 // onDay moves a clock to another day and keeps its time of day, so that what is
-// written down follows on even when the day is fixed.
+// written down follows on even when the day is fixed. The clock's own time zone says
+// which day it is on.
 func onDay(today day.Date, now func() time.Time) func() time.Time {
 	days := day.Of(now()).DaysUntil(today)
+	if days == 0 {
+		return now // in the hour that a clock shows twice, AddDate could take the other one
+	}
 	return func() time.Time { return now().AddDate(0, 0, days) }
 }
 

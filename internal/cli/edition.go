@@ -1,16 +1,12 @@
 package cli
 
 import (
-	"bytes"
-	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -23,22 +19,6 @@ import (
 	"example.org/opencowl/internal/workspace"
 )
 
-// editionReport is the machine output of edition.
-type editionReport struct {
-	Week        string            `json:"week"`
-	State       string            `json:"state"` // draft, frozen, sending, stopped, sent
-	Subject     string            `json:"subject"`
-	Corrections []string          `json:"corrections,omitempty"` // they come before the stories
-	Stories     []string          `json:"stories"`
-	Figures     []edition.Figures `json:"figures"`
-	Offers      []edition.Offer   `json:"offers,omitempty"`
-	Missing     []string          `json:"missing,omitempty"` // what keeps it from being frozen
-	Digest      string            `json:"digest,omitempty"`
-	Head        string            `json:"head,omitempty"` // of the ledger, after freezing
-	HTML        string            `json:"html"`
-	Text        string            `json:"text"`
-}
-
 func (a *app) editionCommand() *cobra.Command {
 	var freeze, thaw bool
 	var by, out string
@@ -50,7 +30,18 @@ stories cleared for members and the movement since the last edition, and write i
 HTML and text to look at. A cleared correction that members have not had leads it. While
 something in it is not cleared it is stamped DRAFT, and the exit code is 1.
 
---freeze fixes every byte of it, in the database. Sending takes the frozen bytes.
+Beside the letter stands officer.txt, for you and not for members, with what the screen
+says: each story and why it is in, what is held back and why, how the figures changed
+since the edition before, whom it goes to, and how long the store of stories will last.
+The store is the stories that are cleared for members, due and untold; it is divided by
+how many the editions of the last 12 weeks told for the first time, a week. Weeks without
+an edition count, so that the answer is in weeks and not in letters.
+
+What has moved is the difference to the movement kept at the last freeze, however many
+weeks ago that was, so that an entry logged late is still told.
+
+--freeze fixes every byte of it, in the database. Sending takes the frozen bytes. The
+weeks come in order: once a week is frozen, none before it can be.
 --thaw makes it a draft again, as long as no letter of it can have gone out.`,
 		Example: `  opencowl edition 2031-W07
   opencowl edition 2031-W07 --freeze --by nell`,
@@ -109,63 +100,6 @@ something in it is not cleared it is stamped DRAFT, and the exit code is 1.
 	return cmd
 }
 
-// material gathers what an edition is made from.
-func (s *session) material(ctx context.Context) (edition.Material, error) {
-	m := edition.Material{Stories: s.desk.Stories(), Corrections: s.desk.Corrections(), Held: s.held(), Glossary: s.desk.Words(), Movement: s.desk.Movement(), Before: s.desk.Before(),
-		Areas: s.desk.Areas(), RollOut: s.ws.Settings.RollOut, On: s.today}
-	editions, err := s.db.Editions(ctx)
-	if err != nil {
-		return m, err
-	}
-	for _, e := range editions {
-		r, err := recordOf(e)
-		if err != nil {
-			return m, err
-		}
-		m.Told = append(m.Told, r)
-	}
-	return m, nil
-}
-
-// held says of each story that may not leave what has to be decided first: its
-// words, or a picture shown with it.
-func (s *session) held() map[string]edition.Held {
-	units := map[string]*clearance.Unit{}
-	held := map[string]edition.Held{}
-	for _, u := range s.desk.Units() {
-		units[u.ID] = u
-	}
-	for id, u := range units {
-		if story, is := strings.CutPrefix(id, "story/"); is && u.Kind == "story" {
-			held[story] = whatHolds(u, units)
-		}
-	}
-	for _, free := range s.desk.Stories() {
-		delete(held, free.ID())
-	}
-	return held
-}
-
-func whatHolds(u *clearance.Unit, units map[string]*clearance.Unit) edition.Held {
-	var why, decide []string
-	passes := true
-	for _, id := range append([]string{u.ID}, u.Photos...) {
-		of := units[id]
-		passes = passes && !of.Stops()
-		if of.Standing == clearance.Cleared {
-			continue
-		}
-		said := map[clearance.Standing]string{clearance.Stale: "changed since it was cleared", clearance.Refused: "was refused",
-			clearance.Withdrawn: "was withdrawn", clearance.Kept: "is not offered for publication"}[of.Standing]
-		why = append(why, id+" "+cmp.Or(said, "waits for a decision"))
-		decide = append(decide, id)
-	}
-	if !passes || len(decide) == 0 {
-		return edition.Held{Why: strings.Join(append(why, "it does not pass the checks"), ", "), Remedy: "see what opencowl check says"}
-	}
-	return edition.Held{Why: strings.Join(why, ", "), Remedy: "decide with opencowl decide " + strings.Join(decide, " ") + " --by WHO"}
-}
-
 func recordOf(e store.Edition) (r edition.Record, err error) {
 	if err = json.Unmarshal(e.Record, &r); err != nil {
 		err = fmt.Errorf("edition %s: what it told cannot be read back: %w", e.Week, err)
@@ -178,10 +112,7 @@ func recordOf(e store.Edition) (r edition.Record, err error) {
 func (s *session) assemble(ctx context.Context, week day.Week) (edition.Edition, site.Letter, error) {
 	settings, err1 := s.desk.Settings()
 	words, err2 := s.desk.EditionWords(week)
-	m, err := s.material(ctx)
-	if err != nil {
-		return edition.Edition{}, site.Letter{}, err
-	}
+	m := s.desk.Material()
 	if err := errors.Join(err1, err2, s.desk.HeldCorrections()); err != nil {
 		if draft, unwritten := s.desk.DraftEditionWords(week); unwritten == nil {
 			_, refused := edition.AssemblePreview(draft, nil, m)
@@ -240,12 +171,8 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 	if _, err := s.db.Edition(ctx, week.String()); err == nil {
 		return frozenAlready(week, by)
 	}
-	others, err := s.db.Editions(ctx)
-	if err != nil {
+	if err := s.mayFreeze(week); err != nil {
 		return err
-	}
-	if n := len(others); n > 0 && others[n-1].Week > week.String() {
-		return fmt.Errorf("edition %s is frozen already, and %s comes before it: members would read the weeks out of order; tell it in a later edition", others[n-1].Week, week)
 	}
 	e, letter, err := s.assemble(ctx, week)
 	if err != nil {
@@ -273,6 +200,20 @@ func (s *session) freeze(ctx context.Context, week day.Week, by string) error {
 		return frozenAlready(week, by)
 	}
 	return err
+}
+
+// mayFreeze says why the edition of a week cannot be frozen whatever is in it: a
+// later one is frozen, or the week is so far ahead that it is a slip of the pen.
+func (s *session) mayFreeze(week day.Week) error {
+	for _, told := range s.desk.Editions() {
+		if week.Before(told.Week) {
+			return fmt.Errorf("edition %s is frozen already, and %s comes before it: members would read the weeks out of order; tell it in a later edition", told.Week, week)
+		}
+	}
+	if next := s.today.Week().Next(); next.Before(week) {
+		return fmt.Errorf("edition %s is for the week of %s, and today is %s: once it is frozen, no edition of a week before it can be; correct the week, or freeze it from %s on", week, week.Monday().Words(), s.today.Words(), week.Previous().Monday().Words())
+	}
+	return nil
 }
 
 // frozenDigest is the hex SHA-256 of all of an edition that leaves: its subject,
@@ -329,85 +270,6 @@ func (s *session) thaw(ctx context.Context, week day.Week, by string) error {
 	return s.look(ctx, s.db.Now)
 }
 
-// showEdition writes an edition to look at: the frozen bytes once it is frozen,
-// else what it would be now.
-func (s *session) showEdition(ctx context.Context, week day.Week, out string) (*editionReport, error) {
-	r := &editionReport{Week: week.String(), State: "draft", Stories: []string{}}
-	frozen, err := s.db.Edition(ctx, week.String())
-	var letter site.Letter
-	switch {
-	case err == nil:
-		record, err := recordOf(frozen)
-		if err != nil {
-			return nil, err
-		}
-		letter = site.Letter{Subject: frozen.Subject, HTML: frozen.HTML, Text: frozen.Text}
-		for _, p := range frozen.Pictures {
-			letter.Pictures = append(letter.Pictures, site.Picture{ContentID: p.ContentID, Name: p.Name, JPEG: p.JPEG})
-		}
-		r.State, r.Digest, r.Corrections, r.Figures = frozen.State, frozen.Digest, record.Corrections, record.Figures
-		for _, t := range record.Stories {
-			r.Stories = append(r.Stories, t.ID)
-		}
-		if r.Head, err = s.db.Head(ctx); err != nil {
-			return nil, err
-		}
-	case errors.Is(err, store.ErrNotFound):
-		if letter, err = s.wouldBe(ctx, week, r); err != nil {
-			return nil, err
-		}
-	default:
-		return nil, err
-	}
-	r.Subject = letter.Subject
-	r.HTML, r.Text = filepath.Join(out, "letter.html"), filepath.Join(out, "letter.txt")
-	if err := s.writeLetter(out, letter); err != nil {
-		return nil, err
-	}
-	s.sayEdition(week, r)
-	return r, nil
-}
-
-// wouldBe makes the letter as it stands: clean when all of it is cleared,
-// stamped DRAFT when not.
-func (s *session) wouldBe(ctx context.Context, week day.Week, r *editionReport) (site.Letter, error) {
-	m, err := s.material(ctx)
-	if err != nil {
-		return site.Letter{}, err
-	}
-	words, err := s.desk.DraftEditionWords(week)
-	if err != nil {
-		return site.Letter{}, err
-	}
-	e, letter, err := s.assemble(ctx, week)
-	var leak *clearance.Leak
-	switch {
-	case errors.As(err, &leak):
-		return letter, err
-	case err != nil:
-		preview, refused := edition.AssemblePreview(words, s.desk.DraftStories(), m)
-		for _, line := range append(lines(err), lines(refused)...) {
-			if !slices.Contains(r.Missing, line) {
-				r.Missing = append(r.Missing, line)
-			}
-		}
-		theme, err := s.ws.Theme()
-		if err != nil {
-			return letter, err
-		}
-		if letter, err = site.PreviewLetter(ctx, theme, s.desk.DraftSettings(), preview); err != nil {
-			return letter, err
-		}
-		r.Corrections, r.Stories, r.Figures = preview.CorrectionIDs(), preview.StoryIDs(), preview.Figures()
-	default:
-		r.Corrections, r.Stories, r.Figures = e.CorrectionIDs(), e.StoryIDs(), e.Figures
-	}
-	if len(r.Stories) == 0 {
-		r.Offers = edition.Offers(week, m)
-	}
-	return letter, nil
-}
-
 // lines are the messages of joined errors. An error that wraps several in one
 // sentence stays whole.
 func lines(err error) []string {
@@ -427,67 +289,4 @@ func lines(err error) []string {
 		return []string{err.Error()}
 	}
 	return all
-}
-
-// writeLetter writes a letter so that a browser shows its pictures.
-func (s *session) writeLetter(out string, l site.Letter) error {
-	html := l.HTML
-	files := map[string][]byte{"letter.txt": l.Text}
-	for _, p := range l.Pictures {
-		html = bytes.ReplaceAll(html, []byte("cid:"+p.ContentID), []byte("pictures/"+p.Name))
-		files["pictures/"+p.Name] = p.JPEG
-	}
-	files["letter.html"] = html
-	_, err := s.ws.Writer.WriteTree(out, files)
-	return err
-}
-
-func (s *session) sayEdition(week day.Week, r *editionReport) {
-	a := s.app
-	a.say("edition %s, week of %s (%s): %s", r.Week, week.Monday().Words(), r.State, r.Subject)
-	for _, id := range r.Corrections {
-		a.say("  a correction leads, before the stories and to everybody: correction/%s", id)
-	}
-	if r.Digest == "" {
-		s.sayUndecided()
-	}
-	for i, id := range r.Stories {
-		place := "with"
-		if i == 0 {
-			place = "lead"
-		}
-		a.say("  %s  %s", place, id)
-	}
-	for _, f := range r.Figures {
-		a.say("  %-10s %d parts: %d off, %d inspected, %d waiting, %d ready, %d fitted", f.Area.Name, f.Total(), f.Off, f.Inspected, f.Waiting, f.Ready, f.Fitted)
-	}
-	for _, m := range r.Missing {
-		a.say("before it can be frozen: %s", m)
-	}
-	for _, o := range r.Offers {
-		a.say("nothing new to tell; %s: %s, %q, %s", o.Kind, o.ID, o.Title, o.Why)
-	}
-	a.say("look at %s and %s", r.HTML, r.Text)
-	if r.Head != "" {
-		a.say("ledger head %s", r.Head)
-	}
-}
-
-// sayUndecided names the corrections that would lead if somebody decided on them.
-func (s *session) sayUndecided() {
-	for _, u := range s.desk.Units() {
-		if u.Kind == "correction" && u.Standing == clearance.Waiting {
-			s.app.say("  %s waits for a decision, and would lead: opencowl decide %s --by WHO", u.ID, u.ID)
-		}
-	}
-}
-
-// sayNext names the command that follows on from how an edition stands.
-func (a *app) sayNext(r *editionReport) {
-	switch {
-	case r.State == store.Frozen:
-		a.say("next: a proof to yourself, opencowl post %s --by WHO --proof YOU; then to everybody, opencowl post %s --by WHO", r.Week, r.Week)
-	case r.Digest == "" && len(r.Missing) == 0:
-		a.say("next: opencowl edition %s --freeze --by WHO", r.Week)
-	}
 }

@@ -151,7 +151,7 @@ func (s *session) relive(ctx context.Context, h history) error {
 		if err := s.freeze(ctx, sent.Week, sent.By); err != nil {
 			return err
 		}
-		week, at := sent.Week.String(), s.db.Now()
+		week, at := sent.Week.String(), s.clock()
 		if err := s.db.SetEditionState(ctx, week, store.Sending, at); err != nil {
 			return err
 		}

@@ -153,7 +153,7 @@ func (s *session) job(ctx context.Context, week string) (post.Job, error) {
 
 func (s *session) options(by, week, smtp string) post.Options {
 	p := s.ws.Settings.Post
-	return post.Options{SMTP: smtp, Sessions: p.Sessions, PerMinute: p.PerMinute, By: by, Unit: "edition/" + week, Now: onDay(s.today, s.app.now), Gate: s.gateLetter}
+	return post.Options{SMTP: smtp, Sessions: p.Sessions, PerMinute: p.PerMinute, By: by, Unit: "edition/" + week, Now: s.clock, Gate: s.gateLetter}
 }
 
 // gateLetter is the last look at a letter as it goes over the wire.
@@ -161,9 +161,30 @@ func (s *session) gateLetter(letter []byte, own ...string) error {
 	return s.desk.Gate(map[string][]byte{"letter.eml": letter}, own...)
 }
 
+// inOrder refuses to begin with an edition when a later one has gone out. One that
+// was begun is finished.
+func (s *session) inOrder(ctx context.Context, week string) error {
+	editions, err := s.db.Editions(ctx)
+	if err != nil {
+		return err
+	}
+	for _, e := range editions {
+		if e.Week == week && e.State != store.Frozen {
+			return nil
+		}
+		if e.Week > week && e.State != store.Frozen {
+			return fmt.Errorf("edition %s has been posted, and %s comes before it: members would read the weeks out of order; thaw it with opencowl edition %s --thaw --by WHO, and tell its stories in a later edition", e.Week, week, week)
+		}
+	}
+	return nil
+}
+
 // send posts an edition through a mail server.
 func (s *session) send(ctx context.Context, week, by, smtp string) (post.Report, error) {
 	if err := s.officer(by); err != nil {
+		return post.Report{}, err
+	}
+	if err := s.inOrder(ctx, week); err != nil {
 		return post.Report{}, err
 	}
 	job, err := s.job(ctx, week)
@@ -192,9 +213,19 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if s.ws.Settings.Post.SMTP == "" {
 		return errors.New("post.smtp is missing in workshop.yaml; write the mail server's address, smtp://127.0.0.1:25")
 	}
-	audience, err := post.Prepare(ctx, s.db, week)
+	audience, err := post.Prepare(ctx, s.db, week, s.today)
 	if err != nil {
 		return err
+	}
+	if err := s.inOrder(ctx, week); err != nil {
+		return err
+	}
+	notes, err := s.unsentBefore(ctx, week)
+	if err != nil {
+		return err
+	}
+	for _, n := range notes {
+		a.say("mind: %s", n)
 	}
 	a.say("edition %s, %q, goes to %s", week, job.Subject, audience)
 	a.say("from %s, through %s", job.From, s.ws.Settings.Post.SMTP)

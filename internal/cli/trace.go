@@ -4,13 +4,11 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"example.org/opencowl/internal/clearance"
-	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/post"
 	"example.org/opencowl/internal/store"
 )
@@ -21,7 +19,7 @@ type telling struct {
 	Where      string        `json:"where"` // card, edition or page; correction: that it was written
 	What       string        `json:"what"`
 	On         string        `json:"on"`
-	Count      int           `json:"count"` // cards printed, letters sent
+	Count      int           `json:"count"` // cards printed, members who got the letter
 	Old        bool          `json:"old"`   // the words have changed since
 	Correction string        `json:"correction,omitempty"`
 	Binned     []binnedSides `json:"binned,omitempty"` // of a card
@@ -50,9 +48,9 @@ func (a *app) traceCommand() *cobra.Command {
 		Use:   "trace PART|STORY",
 		Short: "Where it has been told: cards, editions, pages, with dates",
 		Long: `List every place where a story, or every story about a part, has been told: printed
-cards, editions with the number of letters sent, and pages of the archive. What was told
-in words that have changed since is marked old, and of a card that was thrown away it
-says since when it is in the bin. Corrections follow their story, each with
+cards, editions with the number of members who got them, never who, and pages of the
+archive. What was told in words that have changed since is marked old, and of a card that
+was thrown away it says since when it is in the bin. Corrections follow their story, each with
 where it has gone.`,
 		Example: "  opencowl trace hull-floor-stiffener\n  opencowl trace floor-stiffener --json",
 		Args:    args(1, 1, "the id of a part or of a story"),
@@ -161,39 +159,90 @@ func (s *session) tellings(ctx context.Context, u *clearance.Unit) ([]telling, e
 			all = append(all, telling{Story: u.ID, Where: "page", What: "the archive", On: on, Count: 1, Old: r.Digest != u.Digest})
 		}
 	}
+	told, err := s.toldTo(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range told {
+		if t.unit == u.ID {
+			all = append(all, telling{Story: u.ID, Where: "edition", What: t.words(), On: cmp.Or(t.On, t.State), Count: t.Members, Old: t.digest != "" && t.digest != u.Digest})
+		}
+	}
+	return all, nil
+}
+
+// toldTo is one edition that told a story or a correction, and to how many:
+// numbers, never members.
+type toldTo struct {
+	Story      string `json:"story,omitempty"`
+	Correction string `json:"correction,omitempty"` // that the edition told; empty: the story itself
+	Edition    string `json:"edition"`
+	State      string `json:"state"`
+	On         string `json:"on,omitempty"` // the day it was sent
+	Members    int    `json:"members"`      // who got it
+	Unsure     int    `json:"unsure,omitempty"`
+	Elsewhere  bool   `json:"elsewhere,omitempty"` // sent some other way: to how many is not on record
+
+	unit, digest string
+}
+
+// words says it for a line: "2031-W07, to 60 members".
+func (t toldTo) words() string {
+	members := fmt.Sprintf("%d members", t.Members)
+	if t.Members == 1 {
+		members = "1 member"
+	}
+	text := t.Edition + ", to " + members
+	switch {
+	case t.State == store.Frozen:
+		text = t.Edition + ", not posted yet"
+	case t.Elsewhere:
+		text = t.Edition + ", to how many is not on record"
+	case t.State != store.Sent:
+		text += " so far"
+	}
+	if t.Unsure > 0 {
+		text += fmt.Sprintf(", %d unsure", t.Unsure)
+	}
+	return text
+}
+
+// reached says how many an edition has reached.
+func (s *session) reached(ctx context.Context, e store.Edition) (toldTo, error) {
+	report, err := post.Status(ctx, s.db, e.Week)
+	return toldTo{Edition: e.Week, State: e.State, On: e.On, Members: report.Sent, Unsure: report.Unsure, Elsewhere: e.State == store.Sent && report.Total == 0}, err
+}
+
+// toldTo lists what each frozen edition told, and to how many, oldest first.
+func (s *session) toldTo(ctx context.Context) ([]toldTo, error) {
 	editions, err := s.db.Editions(ctx)
 	if err != nil {
 		return nil, err
 	}
+	of := map[string]string{} // correction → its story
+	for _, u := range s.desk.Units() {
+		of[u.ID] = u.Corrects()
+	}
+	var all []toldTo
 	for _, e := range editions {
 		record, err := recordOf(e)
 		if err != nil {
 			return nil, err
 		}
-		told, old := toldIn(record, u)
-		if !told {
-			continue
-		}
-		report, err := post.Status(ctx, s.db, e.Week)
+		t, err := s.reached(ctx, e)
 		if err != nil {
 			return nil, err
 		}
-		on := e.On
-		if on == "" {
-			on = e.State
+		for _, story := range record.Stories {
+			t.Story, t.unit, t.digest = story.ID, "story/"+story.ID, story.Digest
+			all = append(all, t)
 		}
-		all = append(all, telling{Story: u.ID, Where: "edition", What: fmt.Sprintf("%s, %d letters", e.Week, report.Sent), On: on, Count: report.Sent, Old: old})
+		t.digest = ""
+		for _, id := range record.Corrections {
+			t.unit, t.Correction = "correction/"+id, id
+			t.Story = of[t.unit]
+			all = append(all, t)
+		}
 	}
 	return all, nil
-}
-
-// toldIn reports whether an edition told a story or a correction, and whether the
-// story's words have changed since.
-func toldIn(r edition.Record, u *clearance.Unit) (told, old bool) {
-	for _, t := range r.Stories {
-		if "story/"+t.ID == u.ID {
-			return true, t.Digest != u.Digest
-		}
-	}
-	return slices.Contains(r.Corrections, strings.TrimPrefix(u.ID, "correction/")), false
 }

@@ -5,6 +5,7 @@
 package day
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -55,7 +56,9 @@ func (d Date) String() string {
 func (d Date) IsZero() bool { return d == Date{} }
 
 // Before reports whether d comes before other.
-func (d Date) Before(other Date) bool { return d.Time(time.UTC).Before(other.Time(time.UTC)) }
+func (d Date) Before(other Date) bool {
+	return cmp.Or(cmp.Compare(d.Year, other.Year), cmp.Compare(d.Month, other.Month), cmp.Compare(d.Day, other.Day)) < 0
+}
 
 // After reports whether d comes after other.
 func (d Date) After(other Date) bool { return other.Before(d) }
@@ -68,9 +71,27 @@ func (d Date) DaysUntil(other Date) int {
 	return int(other.Time(time.UTC).Sub(d.Time(time.UTC)).Hours() / 24)
 }
 
-// Time returns midnight at the start of the date in loc.
+// Time returns the first moment of the date in loc: midnight, or where the clock
+// skips that, the moment after the skip; of a midnight that comes twice, the
+// first. A date that loc skipped altogether begins with the one after it.
 func (d Date) Time(loc *time.Location) time.Time {
-	return time.Date(d.Year, d.Month, d.Day, 0, 0, 0, 0, loc)
+	t := time.Date(d.Year, d.Month, d.Day, 0, 0, 0, 0, loc)
+	since, until := t.ZoneBounds()
+	if Of(t).Before(d) { // time.Date fell on the near side of a skip
+		return until
+	}
+	if !since.IsZero() {
+		if last := since.Add(-1); Of(last) == d { // the clock went back within the date
+			return last.Add(-sinceMidnight(last))
+		}
+	}
+	return t
+}
+
+// sinceMidnight is the time of day as a clock shows it.
+func sinceMidnight(t time.Time) time.Duration {
+	h, m, s := t.Clock()
+	return time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(s)*time.Second + time.Duration(t.Nanosecond())
 }
 
 // Words writes the date for a reader: "14 January 2031".
@@ -171,6 +192,19 @@ func (w Week) Previous() Week { return w.Monday().AddDays(-7).Week() }
 
 // Before reports whether w comes before other.
 func (w Week) Before(other Week) bool { return w.Monday().Before(other.Monday()) }
+
+// WeeksUntil counts the weeks from w to other; negative when other is earlier.
+func (w Week) WeeksUntil(other Week) int { return w.Monday().DaysUntil(other.Monday()) / 7 }
+
+// YearBefore returns the week of the same number in the year before. No year of
+// 53 weeks follows another, so a week 53 has none; it gives the week that lies 52
+// weeks back, which is week 1 of its own year and holds nearly the same dates.
+func (w Week) YearBefore() Week {
+	if w.Week == 53 {
+		return Week{w.Year, 1}
+	}
+	return Week{w.Year - 1, w.Week}
+}
 
 // MarshalText writes the week as 2031-W07.
 func (w Week) MarshalText() ([]byte, error) { return []byte(w.String()), nil }

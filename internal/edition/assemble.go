@@ -32,14 +32,10 @@ type Material struct {
 }
 
 // Held says what keeps a story in, for the officer to read.
-type Held struct{ Why, Remedy string }
-
-// Offer is something to tell in a quiet week, for the officer to choose.
-type Offer struct {
-	Kind  string `json:"kind"` // held back, evergreen, a year ago, glossary
-	ID    string `json:"id"`
-	Title string `json:"title"`
-	Why   string `json:"why"`
+type Held struct {
+	Title       string
+	Why, Remedy string
+	Wanted      bool // it is for members, no edition has told it, and nobody took it back
 }
 
 // ErrNothing says that an edition would hold nothing to read.
@@ -58,7 +54,7 @@ func (r *Refusal) Error() string {
 // the last edition. A correction that no edition has told leads, whatever else
 // there is. Errors are Refusals, joined.
 func Assemble(words cleared.EditionWords, m Material) (Edition, error) {
-	a := assembly{words: words, week: words.Week(), m: m, moved: Moved(m.Before, m.Movement.Parts())}
+	a := assembly{words: words, week: words.Week(), m: m, moved: Moves(m.Before, m.Movement.Parts())}
 	stories := a.named()
 	if len(words.Stories()) == 0 {
 		stories = append(stories, a.found(chosenAtMost-len(stories), stories)...)
@@ -66,20 +62,24 @@ func Assemble(words cleared.EditionWords, m Material) (Edition, error) {
 	e := Edition{Words: words, Corrections: a.untold(), Stories: stories, RollOut: m.RollOut, On: m.On,
 		Figures: Count(m.Movement.Parts(), m.Areas), Since: since(m.Before, m.Movement.Parts())}
 	if len(stories) == 0 {
-		e.YearAgo = yearAgo(words.Week(), m.Told)
+		e.YearAgo = yearAgo(words.Week(), m)
 		e.Word = nextWord(m.Glossary, m.Told)
 	}
 	return e, errors.Join(a.refusals...)
 }
 
 // AssemblePreview makes a preview from words or stories that are not cleared
-// yet. It is for the officer's eyes.
+// yet. It is for the officer's eyes. Of the stories that are not cleared it shows
+// those that the officer names: freezing would find no others.
 func AssemblePreview(words cleared.Draft[cleared.EditionWords], stories []cleared.Draft[cleared.Story], m Material) (Preview, error) {
 	m.Stories = slices.Clone(m.Stories)
+	w := words.Preview()
 	for _, s := range stories {
-		m.Stories = append(m.Stories, s.Preview())
+		if id := s.Preview().ID(); id == w.Lead() || slices.Contains(w.Stories(), id) {
+			m.Stories = append(m.Stories, s.Preview())
+		}
 	}
-	e, err := Assemble(words.Preview(), m)
+	e, err := Assemble(w, m)
 	return Preview{e}, err
 }
 
@@ -111,7 +111,7 @@ type assembly struct {
 	words    cleared.EditionWords
 	week     day.Week
 	m        Material
-	moved    map[string]cleared.PartMovement // changed parts, by story id: the furthest one
+	moved    map[string]Move // by story id
 	refusals []error
 }
 
@@ -191,28 +191,28 @@ func (a *assembly) whenAgain(s cleared.Story) string {
 func (a *assembly) found(most int, have []cleared.Story) []cleared.Story {
 	var stories []cleared.Story
 	for _, s := range a.m.Stories {
-		_, moved := a.moved[s.ID()]
 		taken := slices.ContainsFunc(have, func(h cleared.Story) bool { return h.ID() == s.ID() })
-		if moved && !taken && s.ForMembers() && s.ToldIn().IsZero() && !s.NotBefore().After(a.m.On) &&
-			!slices.Contains(a.words.Skip(), s.ID()) {
+		if !taken && a.due(s) && a.moved[s.ID()].Any && !slices.Contains(a.words.Skip(), s.ID()) {
 			stories = append(stories, s)
 		}
 	}
-	slices.SortStableFunc(stories, func(x, y cleared.Story) int {
-		return cmp.Or(
-			yesFirst(a.moved[x.ID()].Phase == cleared.Fitted, a.moved[y.ID()].Phase == cleared.Fitted),
-			yesFirst(a.firstSeen(x), a.firstSeen(y)),
-			yesFirst(len(x.Photos()) > 0, len(y.Photos()) > 0),
-			cmp.Compare(x.ClearedOn().String(), y.ClearedOn().String()),
-			cmp.Compare(x.ID(), y.ID()))
-	})
+	slices.SortStableFunc(stories, a.weigh)
 	return stories[:min(max(most, 0), len(stories))]
 }
 
-// firstSeen reports whether the part behind a story was not counted at the last freeze.
-func (a *assembly) firstSeen(s cleared.Story) bool {
-	key := a.moved[s.ID()].Key
-	return !slices.ContainsFunc(a.m.Before, func(p cleared.PartMovement) bool { return p.Key == key })
+// due: a story for members that no edition has told and whose day has come.
+func (a *assembly) due(s cleared.Story) bool {
+	return s.ForMembers() && s.ToldIn().IsZero() && !s.NotBefore().After(a.m.On)
+}
+
+// weigh puts the weightier of two stories first.
+func (a *assembly) weigh(x, y cleared.Story) int {
+	return cmp.Or(
+		yesFirst(a.moved[x.ID()].Fitted, a.moved[y.ID()].Fitted),
+		yesFirst(a.moved[x.ID()].Seen, a.moved[y.ID()].Seen),
+		yesFirst(len(x.Photos()) > 0, len(y.Photos()) > 0),
+		cmp.Compare(x.ClearedOn().String(), y.ClearedOn().String()),
+		cmp.Compare(x.ID(), y.ID()))
 }
 
 func yesFirst(a, b bool) int {
@@ -225,26 +225,39 @@ func yesFirst(a, b bool) int {
 	return 1
 }
 
-// Moved returns the parts whose area, step or pile differs from the last freeze,
-// by the stories about them; of several parts, the one that came furthest.
-func Moved(before, now []cleared.PartMovement) map[string]cleared.PartMovement {
+// Move is what the parts of a story have done since the last freeze.
+type Move struct {
+	Any    bool          // the area, step or pile of one of them differs
+	Fitted bool          // one of them was fitted that was not
+	Seen   bool          // one of them was not counted then
+	To     cleared.Phase // where the furthest of those that moved is now
+}
+
+// Moves compares the movement stored at the last freeze with that of now, by the
+// stories about the parts. Dates do not come into it: an entry that was logged
+// late moves a part when it is there.
+func Moves(before, now []cleared.PartMovement) map[string]Move {
 	old := map[string]cleared.PartMovement{}
 	for _, p := range before {
 		old[p.Key] = p
 	}
-	moved := map[string]cleared.PartMovement{}
+	moves := map[string]Move{}
 	for _, p := range now {
 		o, had := old[p.Key]
 		if had && o.Area == p.Area && o.Step == p.Step && o.Pile == p.Pile {
 			continue
 		}
 		for _, id := range p.Stories {
-			if have, ok := moved[id]; !ok || reach(p.Phase) > reach(have.Phase) {
-				moved[id] = p
+			m := moves[id]
+			m.Any, m.Seen = true, m.Seen || !had
+			m.Fitted = m.Fitted || p.Phase == cleared.Fitted && o.Phase != cleared.Fitted
+			if reach(p.Phase) > reach(m.To) {
+				m.To = p.Phase
 			}
+			moves[id] = m
 		}
 	}
-	return moved
+	return moves
 }
 
 func reach(p cleared.Phase) int {
@@ -293,48 +306,4 @@ func since(before, now []cleared.PartMovement) Figures {
 		}
 	}
 	return f
-}
-
-// Offers lists what a quiet week may tell, in the order in which to try it:
-// stories cleared and held back, evergreen ones, a year ago this week, a
-// glossary word.
-func Offers(week day.Week, m Material) []Offer {
-	var offers []Offer
-	a := assembly{week: week, m: m}
-	for _, s := range m.Stories {
-		if s.ForMembers() && s.ToldIn().IsZero() && !s.NotBefore().After(m.On) {
-			offers = append(offers, Offer{"held back", s.ID(), s.Title(), "cleared and not told yet; write lead: " + s.ID()})
-		}
-	}
-	for _, s := range m.Stories {
-		if s.ForMembers() && s.Evergreen() && !s.ToldIn().IsZero() && a.mayTell(s) {
-			offers = append(offers, Offer{"evergreen", s.ID(), s.Title(), "last told in " + s.ToldIn().String() + "; write lead: " + s.ID()})
-		}
-	}
-	if y := yearAgo(week, m.Told); y != nil {
-		offers = append(offers, Offer{"a year ago", y.ID, y.Title, "told a year ago this week; in the letter while it names no story"})
-	}
-	if w := nextWord(m.Glossary, m.Told); w != nil {
-		offers = append(offers, Offer{"glossary", w.ID(), w.Word(), "not explained in an edition yet; in the letter while it names no story"})
-	}
-	return offers
-}
-
-func yearAgo(week day.Week, told []Record) *YearAgo {
-	then := week.Monday().AddDays(-7 * 52).Week()
-	for _, r := range told {
-		if r.Week == then && len(r.Stories) > 0 {
-			return &YearAgo{r.Stories[0].ID, r.Stories[0].Title}
-		}
-	}
-	return nil
-}
-
-func nextWord(words []cleared.Word, told []Record) *cleared.Word {
-	for _, w := range words {
-		if !slices.ContainsFunc(told, func(r Record) bool { return r.Word == w.ID() }) {
-			return &w
-		}
-	}
-	return nil
 }

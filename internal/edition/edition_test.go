@@ -2,8 +2,6 @@ package edition_test
 
 import (
 	"errors"
-	"fmt"
-	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -20,8 +18,9 @@ func words(lead string, stories, skip []string) cleared.EditionWords {
 }
 
 type storyOf struct {
-	id, notBefore, toldIn, clearedOn string
-	evergreen, photo, visitorsOnly   bool
+	id, notBefore, toldIn, clearedOn, publicFrom string
+
+	evergreen, photo, visitorsOnly bool
 }
 
 func story(o storyOf) cleared.Story {
@@ -34,6 +33,9 @@ func story(o storyOf) cleared.Story {
 	}
 	if o.clearedOn != "" {
 		f.ClearedOn = day.MustParse(o.clearedOn)
+	}
+	if o.publicFrom != "" {
+		f.PublicFrom = day.MustParse(o.publicFrom)
 	}
 	if o.photo {
 		f.Photos = []cleared.Photo{cleared.NewPhoto(cleared.PhotoFields{})}
@@ -100,67 +102,6 @@ func TestWhatTheOfficerMayNotTellIsRefusedByName(t *testing.T) {
 	}
 }
 
-// Over any run of weeks and any moves, a story leads or fills an edition once,
-// never before its day, and evergreen ones rest 52 weeks.
-func TestStoryIsToldOnce(t *testing.T) {
-	for seed := range uint64(200) {
-		r := rand.New(rand.NewPCG(seed, 7))
-		var all []storyOf
-		for i := range 12 {
-			o := storyOf{id: fmt.Sprintf("s%d", i), evergreen: r.IntN(4) == 0, photo: r.IntN(2) == 0, visitorsOnly: r.IntN(5) == 0}
-			if r.IntN(3) == 0 {
-				o.notBefore = week.Monday().AddDays(r.IntN(200)).String()
-			}
-			all = append(all, o)
-		}
-		told := map[string]day.Week{}
-		var before []cleared.PartMovement
-		for w, n := week, 0; n < 70; w, n = w.Next(), n+1 {
-			var now []cleared.PartMovement
-			var stories []cleared.Story
-			for _, o := range all {
-				now = append(now, part("p"+o.id, []cleared.Phase{cleared.Off, cleared.Inspected, cleared.Ready, cleared.Fitted}[r.IntN(4)], o.id))
-				if last, ok := told[o.id]; ok {
-					o.toldIn = last.String()
-				}
-				stories = append(stories, story(o))
-			}
-			m := material(before, now, stories...)
-			m.On = w.Monday().AddDays(2)
-			lead := ""
-			if r.IntN(2) == 0 {
-				lead = all[r.IntN(len(all))].id
-			}
-			e, err := edition.Assemble(cleared.NewEditionWords(cleared.EditionWordsFields{Week: w, Lead: lead}), m)
-			if err != nil {
-				continue // refused: nothing is told
-			}
-			seen := map[string]bool{}
-			for _, s := range e.Stories {
-				last, before := told[s.ID()]
-				switch {
-				case seen[s.ID()]:
-					t.Fatalf("seed %d, %s: %s stands twice", seed, w, s.ID())
-				case before && !s.Evergreen():
-					t.Fatalf("seed %d, %s: %s was told in %s already", seed, w, s.ID(), last)
-				case before && last.Monday().DaysUntil(w.Monday()) < 364:
-					t.Fatalf("seed %d, %s: evergreen %s was told in %s", seed, w, s.ID(), last)
-				case s.NotBefore().After(m.On):
-					t.Fatalf("seed %d, %s: %s waits until %s", seed, w, s.ID(), s.NotBefore())
-				case !s.ForMembers():
-					t.Fatalf("seed %d, %s: %s is not for members", seed, w, s.ID())
-				}
-				seen[s.ID()] = true
-				told[s.ID()] = w
-			}
-			before = now
-		}
-		if len(told) == 0 {
-			t.Fatalf("seed %d: nothing was ever told; the test looks at nothing", seed)
-		}
-	}
-}
-
 func TestFiguresCountEachPartOnce(t *testing.T) {
 	now := []cleared.PartMovement{part("1", cleared.Fitted), part("2", cleared.Off), part("3", cleared.Waiting), {Key: "4", Area: "tail", Phase: cleared.Ready}}
 	e, err := edition.Assemble(words("", nil, nil), material([]cleared.PartMovement{part("1", cleared.Ready), part("2", cleared.Off)}, now))
@@ -177,23 +118,62 @@ func TestFiguresCountEachPartOnce(t *testing.T) {
 }
 
 func TestQuietWeekOffersInOrderAndAnEmptyOneIsNotFrozen(t *testing.T) {
-	m := material(nil, nil, story(storyOf{id: "held-back"}), story(storyOf{id: "evergreen", evergreen: true, toldIn: "2030-W01"}), story(storyOf{id: "spent", toldIn: "2030-W08"}))
-	m.Told = []edition.Record{{Week: day.MustParseWeek("2030-W07"), Stories: []edition.ToldStory{{ID: "spent", Title: "Spent"}}, Word: "strake"}}
+	m := material([]cleared.PartMovement{part("1", cleared.Off)}, []cleared.PartMovement{part("1", cleared.Off, "held-back", "held-photo")},
+		story(storyOf{id: "evergreen", evergreen: true, toldIn: "2030-W07"}), story(storyOf{id: "evergreen-older", evergreen: true, toldIn: "2029-W20"}),
+		story(storyOf{id: "evergreen-resting", evergreen: true, toldIn: "2030-W08"}),
+		story(storyOf{id: "held-back", clearedOn: "2031-01-10"}), story(storyOf{id: "held-photo", photo: true, clearedOn: "2031-02-10"}),
+		story(storyOf{id: "not-yet", notBefore: "2031-02-13"}), story(storyOf{id: "skipped"}), story(storyOf{id: "spent", toldIn: "2030-W07", publicFrom: "2030-03-20"}),
+		story(storyOf{id: "visitors", visitorsOnly: true}))
+	m.Told = []edition.Record{{Week: day.MustParseWeek("2030-W07"), Stories: []edition.ToldStory{{ID: "taken-back", Title: "Taken back"}, {ID: "spent", Title: "Spent, as it was called"}}, Word: "strake"}}
 	m.Glossary = []cleared.Word{cleared.NewWord(cleared.WordFields{ID: "strake", Word: "strake"}), cleared.NewWord(cleared.WordFields{ID: "web", Word: "web"})}
-	var got []string
-	for _, o := range edition.Offers(week, m) {
-		got = append(got, o.Kind+" "+o.ID)
+	offers := func(e edition.Edition) (got []string) {
+		for _, o := range e.Offers(m) {
+			got = append(got, o.Kind+" "+o.ID)
+		}
+		return got
 	}
-	if want := []string{"held back held-back", "evergreen evergreen", "a year ago spent", "glossary web"}; !slices.Equal(got, want) {
+	e, err := edition.Assemble(words("", nil, []string{"skipped"}), m)
+	want := []string{"held back held-photo", "held back held-back", "evergreen evergreen-older", "evergreen evergreen", "a year ago spent", "glossary web"}
+	if got := offers(e); !slices.Equal(got, want) {
 		t.Errorf("offers %q, want %q", got, want)
 	}
-	e, err := edition.Assemble(words("", nil, nil), m)
-	if err != nil || e.Freezable() != nil || e.Word == nil || e.Word.ID() != "web" || e.YearAgo == nil {
+	if err != nil || e.Freezable() != nil || e.Word == nil || e.Word.ID() != "web" || e.YearAgo == nil || e.YearAgo.Title != "Title of spent" {
 		t.Errorf("quiet week: %+v, %v, %v", e, err, e.Freezable())
+	}
+	if e, err = edition.Assemble(words("held-back", nil, nil), m); err != nil || len(offers(e)) > 0 || e.Word != nil || e.YearAgo != nil {
+		t.Errorf("a week with a story offers %q: %v", offers(e), err)
 	}
 	m.Told, m.Glossary = nil, nil
 	if e, _ := edition.Assemble(words("", nil, nil), m); !errors.Is(e.Freezable(), edition.ErrNothing) {
 		t.Errorf("an edition with nothing to read can be frozen: %v", e.Freezable())
+	}
+}
+
+// A year ago is one line and a link, so its page must be there.
+func TestAYearAgoIsAStoryThatTheArchiveHas(t *testing.T) {
+	for _, c := range []struct {
+		week, told string
+		is         storyOf
+		want       bool
+	}{
+		{"2031-W07", "2030-W07", storyOf{id: "old", publicFrom: "2030-03-14"}, true},
+		{"2031-W07", "2030-W06", storyOf{id: "old", publicFrom: "2030-03-14"}, false},
+		{"2031-W07", "2030-W07", storyOf{id: "old", publicFrom: "2031-02-13"}, false}, // the day after
+		{"2031-W07", "2030-W07", storyOf{id: "old"}, false},
+		{"2031-W07", "2030-W07", storyOf{id: "another", publicFrom: "2030-03-14"}, false}, // old was taken back
+		{"2027-W10", "2026-W10", storyOf{id: "old", publicFrom: "2026-04-01"}, true},      // across a year of 53 weeks
+		{"2027-W10", "2026-W11", storyOf{id: "old", publicFrom: "2026-04-01"}, false},
+		{"2026-W53", "2026-W01", storyOf{id: "old", publicFrom: "2026-02-01"}, true},
+		{"2026-W53", "2025-W52", storyOf{id: "old", publicFrom: "2026-02-01"}, false},
+	} {
+		w := day.MustParseWeek(c.week)
+		m := material(nil, nil, story(c.is))
+		m.On = w.Monday().AddDays(2)
+		m.Told = []edition.Record{{Week: day.MustParseWeek(c.told), Stories: []edition.ToldStory{{ID: "old"}}}}
+		e, err := edition.Assemble(cleared.NewEditionWords(cleared.EditionWordsFields{Week: w}), m)
+		if err != nil || (e.YearAgo != nil) != c.want {
+			t.Errorf("in %s, %+v told in %s: %+v, %v; want %t", c.week, c.is, c.told, e.YearAgo, err, c.want)
+		}
 	}
 }
 

@@ -259,10 +259,14 @@ func (s *shop) make() outputs {
 	return out
 }
 
+// officerFile stands beside an edition's letter and says to the officer what the
+// screen says, refusals included. Like the screen it does not leave.
+const officerFile = "officer.txt"
+
 func (s *shop) gather(into outputs, folder string) {
 	s.t.Helper()
 	err := filepath.WalkDir(s.path(folder), func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
+		if err != nil || d.IsDir() || d.Name() == officerFile {
 			return err
 		}
 		name, err := filepath.Rel(s.dir, path)

@@ -121,13 +121,10 @@ func (a Audience) String() string {
 	return fmt.Sprintf("%s; %d joined and %d left since %s", people, a.Joined, a.Left, a.Since)
 }
 
-// Prepare says whom an edition would go to if it were posted today by the
-// database's clock, and what changed since the edition before.
-func Prepare(ctx context.Context, db *store.DB, week string) (Audience, error) {
+// Prepare says whom an edition would go to if it were posted on a day, frozen or
+// not yet, and what changed since the edition before.
+func Prepare(ctx context.Context, db *store.DB, week string, on day.Date) (Audience, error) {
 	a := Audience{Week: week}
-	if _, err := db.Edition(ctx, week); err != nil {
-		return a, err
-	}
 	err := db.Tx(ctx, func(tx *sql.Tx) error {
 		var rows int
 		if err := tx.QueryRowContext(ctx,
@@ -139,7 +136,7 @@ func Prepare(ctx context.Context, db *store.DB, week string) (Audience, error) {
 			a.Begun = true
 			return nil
 		}
-		to, err := audience(ctx, tx, day.Of(db.Now()))
+		to, err := audience(ctx, tx, on)
 		if err != nil {
 			return err
 		}

@@ -15,6 +15,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/member"
 	"example.org/opencowl/internal/post/inbox"
 	"example.org/opencowl/internal/store"
@@ -536,7 +537,7 @@ func TestAnEditionSentElsewhereIsNotCompared(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if a, err := Prepare(t.Context(), db, week); err != nil || a.Since != "" || !strings.HasPrefix(a.String(), "2 members; it is the first") {
+	if a, err := Prepare(t.Context(), db, week, day.Of(friday)); err != nil || a.Since != "" || !strings.HasPrefix(a.String(), "2 members; it is the first") {
 		t.Errorf("audience %+v (%s), %v; want the first that is posted", a, a, err)
 	}
 }
@@ -568,7 +569,7 @@ func TestOnlyThoseWhoMayAreWrittenTo(t *testing.T) {
 	if _, err := member.Import(t.Context(), db, strings.NewReader(list), member.ImportOptions{AllOrNothing: true}); err != nil {
 		t.Fatal(err)
 	}
-	audience, err := Prepare(t.Context(), db, week)
+	audience, err := Prepare(t.Context(), db, week, day.Of(friday))
 	if err != nil || audience.Letters != 3 || audience.String() != "3 members; it is the first that is posted from here" {
 		t.Errorf("audience %+v (%s), %v; want 3", audience, audience, err)
 	}
@@ -613,11 +614,11 @@ func TestPrepareSaysWhatChanged(t *testing.T) {
 		{func() { addMembers(t, db, 20, 23) }, "7 members; 3 joined and 2 left since 2031-W04"},
 	} {
 		step.do()
-		if a, err := Prepare(t.Context(), db, "2031-W05"); err != nil || a.String() != step.want || a.Since != week {
+		if a, err := Prepare(t.Context(), db, "2031-W05", day.Of(friday)); err != nil || a.String() != step.want || a.Since != week {
 			t.Errorf("audience %+v (%s), %v; want %s", a, a, err, step.want)
 		}
 	}
-	if a, err := Prepare(t.Context(), db, week); err != nil || !a.Begun || a.Letters != 0 {
+	if a, err := Prepare(t.Context(), db, week, day.Of(friday)); err != nil || !a.Begun || a.Letters != 0 {
 		t.Errorf("audience of a sent edition %+v, %v; want begun and none to go", a, err)
 	}
 }

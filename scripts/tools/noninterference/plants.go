@@ -100,9 +100,9 @@ func patches() []patch {
 		{"internal/post/letter.go", "msg.SetDateWithValue(job.Date)", `msg.SetDateWithValue(job.Date.Add(planted.Seconds("date of the letter", "newest")))`},
 		{"internal/card/card.go", `title = tongue.Fill(p.voices.own().words.Document, "tour", title)`, `title = tongue.Fill(p.voices.own().words.Document, "tour", title) + planted.Pick("title of the PDF", "", planted.Digest(planted.Told("numbers")))`},
 		{"internal/card/tourpaper.go", `title := w.name() + ": " + string(what)`, `title := w.name() + ": " + string(what) + planted.Pick("title of the strips", "", planted.Digest(planted.Told("numbers")))`},
-		{"internal/edition/assemble.go", "		return cmp.Or(\n			yesFirst(a.moved[x.ID()].Phase", `		return cmp.Or(
-			cmp.Compare(planted.Seconds("order of the letter", "count/"+x.ID()), planted.Seconds("order of the letter", "count/"+y.ID())),
-			yesFirst(a.moved[x.ID()].Phase`},
+		{"internal/edition/assemble.go", "	return cmp.Or(\n		yesFirst(a.moved[x.ID()].Fitted", `	return cmp.Or(
+		cmp.Compare(planted.Seconds("order of the letter", "count/"+x.ID()), planted.Seconds("order of the letter", "count/"+y.ID())),
+		yesFirst(a.moved[x.ID()].Fitted`},
 	}
 }
 
