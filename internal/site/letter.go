@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"net/url"
 	"strings"
+	"unicode/utf8"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
@@ -69,6 +70,10 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 		return Letter{}, err
 	}
 	t.addMarkupRules(letterMarkup)
+	look, err := readLook(themes)
+	if err != nil {
+		return Letter{}, err
+	}
 	w := letterWriter{s: s, e: e, pictures: map[string]bool{}}
 	page, err := w.page(draft)
 	if err != nil {
@@ -85,13 +90,18 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 		"lettertext": map[string]any{"mediaType": "text/html", "baseName": "plain", "isHTML": true},
 	}
 	settings["outputs"] = map[string]any{"page": []string{"letterhtml", "lettertext"}}
+	noForms(settings)
 	j := job{theme: "letter", settings: settings, staging: t.layouts, expect: []string{letterHTML, letterText}}
 	j.staging["content/pages/page-letter.md"] = append(head, '\n')
 	out, err := j.run(ctx)
 	if err != nil {
 		return Letter{}, err
 	}
-	html := foldLines(out[letterHTML])
+	html, err := dress(out[letterHTML], look)
+	if err != nil {
+		return Letter{}, err
+	}
+	html = foldLines(html)
 	if len(html) > largestHTML {
 		return Letter{}, fmt.Errorf("site: the letter for %s weighs %d bytes; shorten the opening or leave a story for next week (the most is %d)", e.Words.Week(), len(html), largestHTML)
 	}
@@ -100,6 +110,13 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 		return Letter{}, fmt.Errorf("site: the text part: %w", err)
 	}
 	return Letter{Subject: page.Title, HTML: html, Text: plainText, Pictures: w.made}, nil
+}
+
+// noForms has a list's boxes to tick print as they were typed: few mailboxes show
+// any part of a form.
+func noForms(settings map[string]any) {
+	markup := settings["markup"].(map[string]any)["goldmark"].(map[string]any)
+	markup["extensions"].(map[string]any)["taskList"] = false
 }
 
 // checkFooter wants what a letter must say: where the sender is, and where to
@@ -124,8 +141,9 @@ type letterWriter struct {
 
 // letterPhoto is a picture in a letter, drawn at most 560 px wide.
 type letterPhoto struct {
-	CID     string `json:"cid"`
+	Source  string `json:"src"` // "cid:…", or an address in the archive
 	Width   int    `json:"width"`
+	Height  int    `json:"height"`
 	Alt     string `json:"alt"`
 	Caption string `json:"caption"`
 	Credit  string `json:"credit"`
@@ -170,6 +188,7 @@ func (w *letterWriter) page(draft bool) (front, error) {
 	if subject == "" {
 		subject = plain(oneLine(s.Machine())) + ": this week in the workshop"
 	}
+	preheader := plain(oneLine(e.Words.Preheader()))
 	title := subject
 	if draft {
 		title = "DRAFT: " + subject
@@ -179,7 +198,7 @@ func (w *letterWriter) page(draft bool) (front, error) {
 		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain),
 		"returns": s.Returns(), "leave": "mailto:" + s.Returns() + "?subject=leave", "site": s.Site(),
 		"monday": e.Words.Week().Monday().Words(), "week": e.Words.Week().String(),
-		"preheader": plain(oneLine(e.Words.Preheader())), "opening": inert(e.Words.Opening()),
+		"preheader": preheader, "preheaderpad": preheaderPad(preheader), "opening": inert(e.Words.Opening()),
 		"figures": figureRows(e.Figures), "figurewords": each(e.Figures, figureWords), "rollout": plain(e.RollOut.Words()),
 	}
 	if said := phases(e.Since, since); len(said) > 0 {
@@ -291,7 +310,8 @@ func (w *letterWriter) photos(in []cleared.Photo) ([]letterPhoto, error) {
 		cid := w.contentID(c.Name())
 		w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
 		width := max(1, min(letterPhotoWidth, c.Width()))
-		out = append(out, letterPhoto{cid, width, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
+		height := max(1, c.Height()*width/max(1, c.Width()))
+		out = append(out, letterPhoto{"cid:" + cid, width, height, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
 	}
 	return out, nil
 }
@@ -336,6 +356,16 @@ func (w *letterWriter) minutes() int {
 		}
 	}
 	return max(1, (len(strings.Fields(text))+wordsAMinute/2)/wordsAMinute)
+}
+
+// A list of letters shows some 35 to 140 characters of a letter beside its subject
+// (common practice, no source).
+const previewWidth = 150
+
+// preheaderPad fills what a list of letters shows of a letter with spaces that do
+// not run together, so that no words of the page follow those meant for it.
+func preheaderPad(preheader string) string {
+	return strings.Repeat("\u00a0\u200c", max(0, previewWidth-utf8.RuneCountInString(preheader)))
 }
 
 // oneLine keeps a header's text on one line.

@@ -1,0 +1,92 @@
+package site
+
+import (
+	"strings"
+	"testing"
+
+	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
+)
+
+// marked is Markdown with everything in it that wording can hold.
+const marked = `It was a cold week, with *one* thing **done**, one ~~not~~ and ` + "`" + `half` + "`" + ` of another. See [the register](https://example.org/register) or <https://example.org/>, and write to <mailto:someone@example.org>.
+
+## A heading
+
+One line\
+and the next.
+
+- first the paint, which took longer than anybody had thought it would when the week began
+- then the metal
+    - and under it, more paint
+- [ ] to be done
+- [x] done
+
+1. one
+2. two
+
+   in two paragraphs
+
+> Somebody said this. It was a long thing to say, and it was said slowly, by a person who had all day and a mug of tea in each hand.
+>
+> > And somebody said it before them.
+
+| part | mm |
+|------|---:|
+| old  | 1.38 |
+| new  | 1.63 |
+
+spar
+: The beam that carries the wing.
+
+---
+
+` + "```" + `
+  a drawing
+    in letters
+` + "```" + `
+
+![a picture that is none](nothing.jpg)
+
+The end, said "so" -- it’s 3 < 4 & 5 > 4.`
+
+// letters are editions of every kind that there is.
+func letters() map[string]edition.Edition {
+	hull := cleared.Area{Key: "hull", Name: "Hull"}
+	quiet := weekly()
+	quiet.Stories = nil
+	quiet.Since = edition.Figures{}
+	quiet.Words = cleared.NewEditionWords(cleared.EditionWordsFields{Week: day.MustParseWeek("2031-W07"), Subject: "A quiet week, and a word for it",
+		Preheader: "Nothing was fitted. Here is what a stringer is.", Opening: "Paint is drying and boxes are in the post.\n\nThank you for staying with us."})
+
+	bare := edition.Edition{Words: cleared.NewEditionWords(cleared.EditionWordsFields{Week: day.MustParseWeek("2031-W08")})}
+
+	corrected1 := quiet
+	corrected1.Corrections = []cleared.Correction{corrected("bilge-pump-1", "bilge-pump", "2031-02-13")}
+
+	all := weekly()
+	lead := story("floor-stiffener", "The floor that rotted from inside, and what it took to see it", hull, "2031-01-20")
+	lead.Body = marked
+	lead.Cautions = append(lead.Cautions, cleared.Caution{Key: "lead-paint", Label: "Lead paint", Advice: "Wash your hands before you eat."})
+	lead.Photos = weekly().Stories[0].Photos()
+	small := photo("A small photo.", "A photo smaller than the page.", "", 9)
+	all.Stories = append([]cleared.Story{cleared.NewStory(lead)}, weekly().Stories[1], cleared.NewStory(story("keel", "A keel", hull, "2031-04-01")))
+	all.Corrections = []cleared.Correction{corrected("bilge-pump-1", "bilge-pump", "2031-02-13"), corrected("keel-bolt-1", "keel-bolt", "")}
+	word := cleared.NewWord(cleared.WordFields{ID: "spar", Word: "spar", Meaning: marked})
+	all.Word = &word
+	all.Words = cleared.NewEditionWords(cleared.EditionWordsFields{Week: day.MustParseWeek("2031-W07"), Subject: "A strip you could push a pick through",
+		Preheader: "One hull stiffener, and what salt did to it.", Opening: marked, Photos: []cleared.Photo{weekly().Words.Photos()[0], small},
+		Ask: weekly().Words.Ask()})
+	return map[string]edition.Edition{"plain": weekly(), "quiet": quiet, "bare": bare, "corrected": corrected1, "everything": all}
+}
+
+func TestEveryKindOfLetterKeepsToTheFormOfMail(t *testing.T) {
+	for name, e := range letters() {
+		l := letter(t, settings(), e)
+		letterForm(t, name, l)
+		if strings.Contains(string(l.HTML), "<style></style>") {
+			t.Errorf("%s: an empty style sheet is left", name)
+		}
+	}
+}
