@@ -19,7 +19,7 @@ import (
 type Letter struct {
 	Subject  string
 	HTML     []byte // under 100 kB; no line over 998 octets
-	Text     []byte // lines of 76 characters at most, but for long addresses
+	Text     []byte // flowed (RFC 3676), in lines of 72 characters at most, but for long addresses
 	Pictures []Picture
 }
 
@@ -65,25 +65,51 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 	if err := checkFooter(s); err != nil && !draft {
 		return Letter{}, err
 	}
-	t, err := readTheme(themes, "letter", letterLayouts)
-	if err != nil {
-		return Letter{}, err
-	}
-	t.addMarkupRules(letterMarkup)
 	look, err := readLook(themes)
 	if err != nil {
 		return Letter{}, err
 	}
 	w := letterWriter{s: s, e: e, pictures: map[string]bool{}}
-	page, err := w.page(draft)
+	pages, err := w.pages(ctx, themes, draft)
 	if err != nil {
 		return Letter{}, err
 	}
+	html, err := dress(pages.html, look)
+	if err != nil {
+		return Letter{}, err
+	}
+	html = foldLines(html)
+	if len(html) > largestHTML {
+		return Letter{}, fmt.Errorf("site: the letter for %s weighs %d bytes; shorten the opening or leave a story for next week (the most is %d)", e.Words.Week(), len(html), largestHTML)
+	}
+	plainText, err := textOf(pages.text)
+	if err != nil {
+		return Letter{}, fmt.Errorf("site: the text part: %w", err)
+	}
+	return Letter{Subject: pages.subject, HTML: html, Text: plainText, Pictures: w.made}, nil
+}
+
+// letterPages are what Hugo makes of a letter.
+type letterPages struct {
+	subject    string
+	html, text []byte // both are HTML; the second has no look
+}
+
+func (w *letterWriter) pages(ctx context.Context, themes fs.FS, draft bool) (letterPages, error) {
+	t, err := readTheme(themes, "letter", letterLayouts)
+	if err != nil {
+		return letterPages{}, err
+	}
+	t.addMarkupRules(letterMarkup)
+	page, err := w.page(draft)
+	if err != nil {
+		return letterPages{}, err
+	}
 	head, err := json.Marshal(page)
 	if err != nil {
-		return Letter{}, fmt.Errorf("site: letter: %w", err)
+		return letterPages{}, fmt.Errorf("site: letter: %w", err)
 	}
-	settings := baseSettings(s, map[string]any{"site": s.Site(), "held": w.held()})
+	settings := baseSettings(w.s, map[string]any{"site": w.s.Site(), "held": w.held()})
 	settings["disableKinds"] = []string{"home", "section", "taxonomy", "term", "404", "sitemap"}
 	settings["outputFormats"] = map[string]any{
 		"letterhtml": map[string]any{"mediaType": "text/html", "baseName": "letter", "isHTML": true},
@@ -94,22 +120,7 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 	j := job{theme: "letter", settings: settings, staging: t.layouts, expect: []string{letterHTML, letterText}}
 	j.staging["content/pages/page-letter.md"] = append(head, '\n')
 	out, err := j.run(ctx)
-	if err != nil {
-		return Letter{}, err
-	}
-	html, err := dress(out[letterHTML], look)
-	if err != nil {
-		return Letter{}, err
-	}
-	html = foldLines(html)
-	if len(html) > largestHTML {
-		return Letter{}, fmt.Errorf("site: the letter for %s weighs %d bytes; shorten the opening or leave a story for next week (the most is %d)", e.Words.Week(), len(html), largestHTML)
-	}
-	plainText, err := textOf(out[letterText])
-	if err != nil {
-		return Letter{}, fmt.Errorf("site: the text part: %w", err)
-	}
-	return Letter{Subject: page.Title, HTML: html, Text: plainText, Pictures: w.made}, nil
+	return letterPages{page.Title, out[letterHTML], out[letterText]}, err
 }
 
 // noForms has a list's boxes to tick print as they were typed: few mailboxes show

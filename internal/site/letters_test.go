@@ -1,12 +1,18 @@
 package site
 
 import (
+	"bytes"
+	"context"
+	"os/exec"
+	"regexp"
 	"strings"
 	"testing"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/edition"
+	"example.org/opencowl/internal/testtool"
+	"example.org/opencowl/themes"
 )
 
 // marked is Markdown with everything in it that wording can hold.
@@ -87,6 +93,50 @@ func TestEveryKindOfLetterKeepsToTheFormOfMail(t *testing.T) {
 		letterForm(t, name, l)
 		if strings.Contains(string(l.HTML), "<style></style>") {
 			t.Errorf("%s: an empty style sheet is left", name)
+		}
+	}
+}
+
+// Somebody else's reader of flowed text finds the paragraphs that were laid out.
+func TestFlowedTextComesBackWhole(t *testing.T) {
+	libmime, node := testtool.NeedPackage(t, "libmime"), testtool.Need(t, "node")
+	pages := map[string]string{
+		"dashes":   "<p>" + strings.Repeat("word -- ", 40) + "</p><blockquote><p>" + strings.Repeat("-- ", 60) + "</p></blockquote>",
+		"marks":    "<p>" + strings.Repeat("one > two From there ", 30) + "</p>",
+		"no break": "<p>" + strings.Repeat("1.63\u00a0mm of it ", 30) + "</p><pre>  a\n    b</pre>",
+		"long":     "<ul><li>" + strings.Repeat("x", 200) + " " + strings.Repeat("word ", 30) + "</li></ul>",
+	}
+	for name, e := range letters() {
+		w := letterWriter{s: cleared.NewSettings(settings()), e: e, pictures: map[string]bool{}}
+		made, err := w.pages(context.Background(), themes.Embedded(), false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		pages[name] = string(made.text)
+	}
+	for name, page := range pages {
+		text, err := textOf([]byte(page))
+		if err != nil {
+			t.Fatal(err)
+		}
+		cmd := exec.Command(node, "testdata/flowed.cjs", libmime)
+		cmd.Stdin = bytes.NewReader(text)
+		got, err := cmd.Output()
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		broad, err := flowed([]byte(page), 1<<20)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := regexp.MustCompile(`(?m)^ `).ReplaceAllString(string(broad), "")
+		if strings.TrimRight(string(got), "\n") != strings.TrimRight(want, "\n") {
+			t.Errorf("%s: from\n%s\ngot\n%s\nwant\n%s", name, text, got, want)
+		}
+		for line := range strings.Lines(string(text)) {
+			if line = strings.TrimSuffix(line, "\n"); line != "-- " && strings.TrimLeft(line, "> ") == "-- " {
+				t.Errorf("%s: a line of a paragraph is the mark of a signature", name)
+			}
 		}
 	}
 }
