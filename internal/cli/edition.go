@@ -35,6 +35,8 @@ type editionReport struct {
 	Missing     []string          `json:"missing,omitempty"` // what keeps it from being frozen
 	Digest      string            `json:"digest,omitempty"`
 	Head        string            `json:"head,omitempty"` // of the ledger, after freezing
+	Letter      letterReport      `json:"letter"`
+	Advice      []string          `json:"advice,omitempty"`
 	HTML        string            `json:"html"`
 	Text        string            `json:"text"`
 }
@@ -197,7 +199,11 @@ func (s *session) assemble(ctx context.Context, week day.Week) (edition.Edition,
 	if err != nil {
 		return e, site.Letter{}, err
 	}
-	letter, err := site.MakeLetter(ctx, theme, settings, e)
+	published, err := s.published(ctx)
+	if err != nil {
+		return e, site.Letter{}, err
+	}
+	letter, err := site.LinkLetter(ctx, theme, settings, e, published)
 	if err != nil {
 		return e, letter, err
 	}
@@ -360,6 +366,10 @@ func (s *session) showEdition(ctx context.Context, week day.Week, out string) (*
 		return nil, err
 	}
 	r.Subject = letter.Subject
+	r.Letter = s.describe(letter)
+	if r.Digest == "" {
+		r.Advice = s.adviceOn("edition/" + r.Week)
+	}
 	r.HTML, r.Text = filepath.Join(out, "letter.html"), filepath.Join(out, "letter.txt")
 	if err := s.writeLetter(out, letter); err != nil {
 		return nil, err
@@ -437,7 +447,7 @@ func (s *session) writeLetter(out string, l site.Letter) error {
 		html = bytes.ReplaceAll(html, []byte("cid:"+p.ContentID), []byte("pictures/"+p.Name))
 		files["pictures/"+p.Name] = p.JPEG
 	}
-	files["letter.html"] = html
+	files["letter.html"] = s.withLinked(html, files)
 	_, err := s.ws.Writer.WriteTree(out, files)
 	return err
 }
@@ -461,6 +471,7 @@ func (s *session) sayEdition(week day.Week, r *editionReport) {
 	for _, f := range r.Figures {
 		a.say("  %-10s %d parts: %d off, %d inspected, %d waiting, %d ready, %d fitted", f.Area.Name, f.Total(), f.Off, f.Inspected, f.Waiting, f.Ready, f.Fitted)
 	}
+	s.sayLetter(r)
 	for _, m := range r.Missing {
 		a.say("before it can be frozen: %s", m)
 	}

@@ -47,18 +47,25 @@ const (
 	letterText = "letter/plain.html"
 )
 
-// MakeLetter lays out a cleared edition.
+// MakeLetter lays out a cleared edition. All its pictures go with it.
 func MakeLetter(ctx context.Context, theme fs.FS, s cleared.Settings, e edition.Edition) (Letter, error) {
-	return makeLetter(ctx, theme, s, e, false)
+	return makeLetter(ctx, theme, s, e, nil, false)
+}
+
+// LinkLetter lays out a cleared edition and links to the pictures that readers find
+// on the archive; published are the names of their copies there. Any other goes with
+// the letter: what members see first stands at no address that anybody could open.
+func LinkLetter(ctx context.Context, theme fs.FS, s cleared.Settings, e edition.Edition, published map[string]bool) (Letter, error) {
+	return makeLetter(ctx, theme, s, e, published, false)
 }
 
 // PreviewLetter lays out an edition that holds something not cleared. DRAFT
 // stands in the subject and at the top and bottom of both parts.
 func PreviewLetter(ctx context.Context, theme fs.FS, s cleared.Draft[cleared.Settings], p edition.Preview) (Letter, error) {
-	return makeLetter(ctx, theme, s.Preview(), p.Show(), true)
+	return makeLetter(ctx, theme, s.Preview(), p.Show(), nil, true)
 }
 
-func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition.Edition, draft bool) (Letter, error) {
+func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition.Edition, published map[string]bool, draft bool) (Letter, error) {
 	if err := checkSite(s); err != nil {
 		return Letter{}, err
 	}
@@ -69,7 +76,7 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 	if err != nil {
 		return Letter{}, err
 	}
-	w := letterWriter{s: s, e: e, pictures: map[string]bool{}}
+	w := letterWriter{s: s, e: e, published: published, pictures: map[string]bool{}}
 	pages, err := w.pages(ctx, themes, draft)
 	if err != nil {
 		return Letter{}, err
@@ -144,10 +151,11 @@ func checkFooter(s cleared.Settings) error {
 
 // letterWriter turns an edition into what the two layouts see.
 type letterWriter struct {
-	s        cleared.Settings
-	e        edition.Edition
-	pictures map[string]bool
-	made     []Picture
+	s         cleared.Settings
+	e         edition.Edition
+	published map[string]bool // names of pictures that the archive has
+	pictures  map[string]bool // names of those in the letter
+	made      []Picture
 }
 
 // letterPhoto is a picture in a letter, drawn at most 560 px wide.
@@ -313,18 +321,33 @@ func (w *letterWriter) photos(in []cleared.Photo) ([]letterPhoto, error) {
 		if w.pictures[c.Name()] {
 			continue
 		}
-		data, err := c.Bytes()
-		if err != nil {
-			return nil, fmt.Errorf("site: picture %s: %w", c.Name(), err)
-		}
 		w.pictures[c.Name()] = true
-		cid := w.contentID(c.Name())
-		w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
+		source, ok := w.address(p)
+		if !ok {
+			data, err := c.Bytes()
+			if err != nil {
+				return nil, fmt.Errorf("site: picture %s: %w", c.Name(), err)
+			}
+			cid := w.contentID(c.Name())
+			w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
+			source = "cid:" + cid
+		}
 		width := max(1, min(letterPhotoWidth, c.Width()))
 		height := max(1, c.Height()*width/max(1, c.Width()))
-		out = append(out, letterPhoto{"cid:" + cid, width, height, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
+		out = append(out, letterPhoto{source, width, height, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
 	}
 	return out, nil
+}
+
+// address is where the archive has a picture, no wider than one in a letter would be.
+func (w *letterWriter) address(p cleared.Photo) (string, bool) {
+	name := ""
+	for _, c := range webCopies(p) {
+		if w.published[c.Name()] && publicName.MatchString(c.Name()) && (name == "" || c.Width() <= 1200) {
+			name = c.Name()
+		}
+	}
+	return w.s.Site() + "pictures/" + name, name != ""
 }
 
 // contentID is the same for the same bytes, in the domain of the archive.

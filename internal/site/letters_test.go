@@ -5,6 +5,7 @@ import (
 	"context"
 	"os/exec"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -138,5 +139,31 @@ func TestFlowedTextComesBackWhole(t *testing.T) {
 				t.Errorf("%s: a line of a paragraph is the mark of a signature", name)
 			}
 		}
+	}
+}
+
+// A picture is linked only where the archive has it, by its plain address: any
+// other goes with the letter, and nothing in an address says who opens it.
+func TestLinkedPicturesAreThoseOfTheArchive(t *testing.T) {
+	e := weekly()
+	lead, bench := e.Stories[0].Photos()[0], e.Words.Photos()[0]
+	published := map[string]bool{}
+	for _, c := range bench.Copies() {
+		published[c.Name()] = true
+	}
+	l, err := LinkLetter(context.Background(), themes.Embedded(), cleared.NewSettings(settings()), e, published)
+	if err != nil {
+		t.Fatal(err)
+	}
+	copyOf := func(p cleared.Photo, u cleared.Use) string { c, _ := p.Copy(u); return c.Name() }
+	want := []string{"cid:" + l.Pictures[0].ContentID, "https://example.org/pictures/" + copyOf(bench, cleared.Web1200)}
+	if got := loads(t, "a letter with linked pictures", l.HTML); !slices.Equal(got, want) {
+		t.Errorf("pictures come from %q, want %q", got, want)
+	}
+	if len(l.Pictures) != 1 || l.Pictures[0].Name != copyOf(lead, cleared.Letter) {
+		t.Errorf("%d pictures go with it, the first %s; want the lead's alone", len(l.Pictures), l.Pictures[0].Name)
+	}
+	if regexp.MustCompile(`src="[^"]*[?&]`).Match(l.HTML) {
+		t.Error("a picture's address has a parameter")
 	}
 }

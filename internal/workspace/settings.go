@@ -84,8 +84,15 @@ type Post struct {
 	SMTP      string `yaml:"smtp"`    // smtp://host:port
 	PerMinute int    `yaml:"per_minute"`
 	Sessions  int    `yaml:"sessions"`
+	Pictures  string `yaml:"pictures"` // attached or linked
 	DKIM      *DKIM  `yaml:"dkim"`
 }
+
+// Where a letter's pictures are: in the letter, or on the archive while it has them.
+const (
+	PicturesAttached = "attached"
+	PicturesLinked   = "linked"
+)
 
 // DKIM names the key that letters are signed with. The key itself stays in its
 // own file.
@@ -159,7 +166,7 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	s := Settings{
 		Clearing:     Clearing{TwoPeople: true, RunOfWords: 8},
 		MembersFirst: 28,
-		Post:         Post{PerMinute: 600, Sessions: 2},
+		Post:         Post{PerMinute: 600, Sessions: 2, Pictures: PicturesAttached},
 	}
 	doc, problems := reading.YAML(SettingsFile, src, &s)
 	report := func(path, code, value, message, remedy string) {
@@ -206,6 +213,9 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	}
 	if s.Post.Sessions < 1 || s.Post.Sessions > 20 {
 		report("post.sessions", "bad-value", strconv.Itoa(s.Post.Sessions), "sessions is outside 1 to 20", "write how many connections the mail server takes at once")
+	}
+	if err := reading.OneOf(s.Post.Pictures, PicturesAttached, PicturesLinked); err != nil {
+		report("post.pictures", "bad-value", s.Post.Pictures, "pictures: "+err.Error(), "attached has them go with the letter; linked has them stay on the archive, once it shows them")
 	}
 	if s.Clearing.RunOfWords < 4 || s.Clearing.RunOfWords > 40 {
 		report("clearing.run_of_words", "bad-value", strconv.Itoa(s.Clearing.RunOfWords), "run_of_words is outside 4 to 40", "8 is usual")
