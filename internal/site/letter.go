@@ -162,7 +162,6 @@ type letterWriter struct {
 type letterPhoto struct {
 	Source  string `json:"src"` // "cid:…", or an address in the archive
 	Width   int    `json:"width"`
-	Height  int    `json:"height"`
 	Alt     string `json:"alt"`
 	Caption string `json:"caption"`
 	Credit  string `json:"credit"`
@@ -333,8 +332,7 @@ func (w *letterWriter) photos(in []cleared.Photo) ([]letterPhoto, error) {
 			source = "cid:" + cid
 		}
 		width := max(1, min(letterPhotoWidth, c.Width()))
-		height := max(1, c.Height()*width/max(1, c.Width()))
-		out = append(out, letterPhoto{source, width, height, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
+		out = append(out, letterPhoto{source, width, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
 	}
 	return out, nil
 }

@@ -157,8 +157,8 @@ func TestPicturesGoByContentID(t *testing.T) {
 			t.Errorf("a picture comes from %q", attr(n, "src"))
 		}
 		used[cid] = true
-		// With both, the page does not jump while pictures come.
-		if attr(n, "alt") == "" || attr(n, "width") != "560" || attr(n, "height") != "373" {
+		// With a height, two mailboxes would stretch it where the page is narrow.
+		if attr(n, "alt") == "" || attr(n, "width") != "560" || attr(n, "height") != "" {
 			t.Errorf("picture %s: alt %q, width %s, height %s", cid, attr(n, "alt"), attr(n, "width"), attr(n, "height"))
 		}
 	})
