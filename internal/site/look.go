@@ -49,7 +49,7 @@ func checkLook(look []byte) error {
 			if !errors.Is(p.Err(), io.EOF) || p.HasParseError() {
 				return fault("this is not a style sheet: %v", firstLine(p.Err()))
 			}
-			if depth > 0 {
+			if open := openBraces(look); open > 0 { // the parser closes them by itself
 				return fault("a brace is not closed; close it")
 			}
 			return nil
@@ -75,6 +75,21 @@ func checkLook(look []byte) error {
 		case css.CommentGrammar:
 		default:
 			return fault("%q is no rule; write a selector and its declarations", data)
+		}
+	}
+}
+
+func openBraces(look []byte) int {
+	open := 0
+	l := css.NewLexer(parse.NewInputBytes(bytes.Clone(look)))
+	for {
+		switch kind, _ := l.Next(); kind {
+		case css.ErrorToken:
+			return open
+		case css.LeftBraceToken:
+			open++
+		case css.RightBraceToken:
+			open--
 		}
 	}
 }
