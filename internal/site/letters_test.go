@@ -14,6 +14,7 @@ import (
 	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/testtool"
 	"example.org/opencowl/themes"
+	"golang.org/x/net/html"
 )
 
 // marked is Markdown with everything in it that wording can hold.
@@ -92,9 +93,18 @@ func TestEveryKindOfLetterKeepsToTheFormOfMail(t *testing.T) {
 	for name, e := range letters() {
 		l := letter(t, settings(), e)
 		letterForm(t, name, l)
-		if strings.Contains(string(l.HTML), "<style></style>") {
-			t.Errorf("%s: an empty style sheet is left", name)
-		}
+		level := 0
+		elements(t, name, l.HTML, func(n *html.Node) {
+			if len(n.Data) != 2 || n.Data[0] != 'h' || n.Data[1] < '1' || n.Data[1] > '6' {
+				return
+			}
+			next := int(n.Data[1] - '0')
+			// A correction stands above the letter's own heading.
+			if next > level+1 && !(level == 0 && next == 2) {
+				t.Errorf("%s: a heading of level %d comes after one of level %d", name, next, level)
+			}
+			level = next
+		})
 	}
 }
 
