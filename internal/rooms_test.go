@@ -68,6 +68,7 @@ func TestOneOwnerForEachHeavyDependency(t *testing.T) {
 		"github.com/xuri/excelize":              {"table"},
 		"github.com/ledongthuc/pdf":             {"outgoing"},
 		"github.com/esimov/pigo":                {"photo"},
+		"github.com/vanng822/go-premailer":      {"site"},
 	}
 	eachFile(t, func(room, file string, f *ast.File) {
 		for _, spec := range f.Imports {

@@ -440,8 +440,10 @@ func (d *Desk) tourUnit(t *wording.Tour) *Unit {
 }
 
 func (d *Desk) editionUnit(e *wording.Edition) *Unit {
-	u := &Unit{ID: "edition/" + e.Week.String(), Kind: "edition", Title: e.Subject, File: e.File, writer: e.WrittenBy, Texts: e.Texts()}
-	u.Findings = d.checkTexts(u, u.Texts)
+	u := &Unit{ID: "edition/" + e.Week.String(), Kind: "edition", Title: e.Subject, File: e.File, writer: e.WrittenBy}
+	u.Texts = d.fill(u, e.Texts())
+	u.Findings = append(u.Findings, d.checkTexts(u, e.Texts())...)
+	adviseEdition(u, e)
 	notForMembers := func(path, id string) {
 		if s, ok := d.words.Story(id); ok && !s.IsFor(wording.ForMembers) {
 			u.find(e.Doc.At(path), "not-for-members", id, fmt.Sprintf("the story %q is not for members", id), "add members to its for: list, or take it out of the edition")
@@ -465,6 +467,9 @@ func (d *Desk) editionUnit(e *wording.Edition) *Unit {
 	public := u.publicTexts()
 	for _, id := range u.Photos {
 		public = append(public, d.byID[id].Digest)
+	}
+	for _, f := range u.Facts {
+		public = append(public, f.Name, f.Form, f.Value)
 	}
 	u.Digest = digest(public)
 	return u
@@ -491,7 +496,7 @@ func (d *Desk) fill(u *Unit, texts []wording.Text) []wording.Text {
 				return "?", nil
 			}
 			u.Facts = append(u.Facts, Fact{Name: f.Part + "." + f.Field, Form: f.Form, Value: text})
-			if t.Field == "body" {
+			if t.Field == "body" || t.Field == "opening" {
 				text = escapeMarkdown(text)
 			}
 			return factBegins + text + factEnds, nil

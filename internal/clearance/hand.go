@@ -385,9 +385,10 @@ func (d *Desk) DraftEditionWords(week day.Week) (cleared.Draft[cleared.EditionWo
 }
 
 func (d *Desk) editionWords(e *wording.Edition) cleared.EditionWords {
-	f := cleared.EditionWordsFields{Week: e.Week, Subject: e.Subject, Preheader: e.Preheader, Opening: e.Opening, Lead: e.Lead, Stories: e.Stories, Skip: e.Skip}
+	u := d.byID["edition/"+e.Week.String()]
+	f := cleared.EditionWordsFields{Week: e.Week, Subject: e.Subject, Preheader: e.Preheader, Opening: u.text("opening"), Lead: e.Lead, Stories: e.Stories, Skip: e.Skip}
 	if e.Ask != nil {
-		f.Ask = &cleared.Ask{Text: e.Ask.Text, URL: e.Ask.URL, Earlier: e.Ask.Earlier}
+		f.Ask = &cleared.Ask{Text: u.text("ask.text"), URL: e.Ask.URL, Earlier: u.text("ask.earlier")}
 	}
 	for _, name := range e.Photos {
 		if p, ok := d.photos[name]; ok {

@@ -128,7 +128,11 @@ func (s *session) assemble(ctx context.Context, week day.Week) (edition.Edition,
 	if err != nil {
 		return e, site.Letter{}, err
 	}
-	letter, err := site.MakeLetter(ctx, theme, settings, e)
+	published, err := s.published(ctx)
+	if err != nil {
+		return e, site.Letter{}, err
+	}
+	letter, err := site.LinkLetter(ctx, theme, settings, e, published)
 	if err != nil {
 		return e, letter, err
 	}

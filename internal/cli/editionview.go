@@ -39,6 +39,8 @@ type editionReport struct {
 	Missing     []string           `json:"missing,omitempty"` // what keeps it from being frozen
 	Digest      string             `json:"digest,omitempty"`
 	Head        string             `json:"head,omitempty"` // of the ledger, after freezing
+	Letter      letterReport       `json:"letter"`
+	Advice      []string           `json:"advice,omitempty"`
 	HTML        string             `json:"html"`
 	Text        string             `json:"text"`
 	Officer     string             `json:"officer"` // what is said of it, for the officer alone
@@ -77,6 +79,10 @@ func (s *session) showEdition(ctx context.Context, week day.Week, out string) (*
 		return nil, err
 	}
 	r.Subject = letter.Subject
+	r.Letter = s.describe(letter)
+	if r.Digest == "" {
+		r.Advice = s.adviceOn("edition/" + r.Week)
+	}
 	if err := s.addPeople(ctx, week, r); err != nil {
 		return nil, err
 	}
@@ -237,7 +243,7 @@ func (s *session) writeLetter(out string, l site.Letter, said []string) error {
 		html = bytes.ReplaceAll(html, []byte("cid:"+p.ContentID), []byte("pictures/"+p.Name))
 		files["pictures/"+p.Name] = p.JPEG
 	}
-	files["letter.html"] = html
+	files["letter.html"] = s.withLinked(html, files)
 	_, err := s.ws.Writer.WriteTree(out, files)
 	return err
 }
@@ -285,6 +291,7 @@ func (s *session) editionLines(week day.Week, r *editionReport) []string {
 	if r.Went != nil {
 		say("went out: %s%s", r.Went.words(), after(", on ", r.Went.On))
 	}
+	said = append(said, s.letterLines(r)...)
 	for _, n := range r.Notes {
 		say("mind: %s", n)
 	}

@@ -463,5 +463,5 @@ func renamePart(d *dice, w *tree, parts []string) string {
 
 func (w *tree) movePart(from, to string) {
 	w.move(from, to)
-	w.rename(idOf(from), idOf(to), "log/", "photos/", "wording/")
+	w.rename(idOf(from), idOf(to), "log/", "photos/", "wording/", "editions/")
 }

@@ -178,7 +178,7 @@ var factRef = regexp.MustCompile(`\{fact:([a-z0-9-]+)\.([a-z_.-]+)\|`)
 // released reports which facts of a part the wording names: "loss", "date.removed".
 func (w *tree) released(part string) map[string]bool {
 	found := map[string]bool{}
-	for _, name := range w.list("wording", ".md") {
+	for _, name := range append(w.list("wording", ".md"), w.list("editions", ".md")...) {
 		for _, m := range factRef.FindAllStringSubmatch(w.files[name], -1) {
 			if m[1] == part {
 				found[m[2]] = true

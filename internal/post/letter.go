@@ -171,7 +171,7 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	msg.SetMessageIDWithValue(mac(key, "message-id", job.Week, to.ID)[:32] + "@" + s.domain)
 	msg.SetGenHeader("List-Id", s.listID)
 	msg.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834 5: no out-of-office replies
-	msg.SetBodyString(mail.TypeTextPlain, string(job.Text))
+	msg.SetBodyString(textType(job.Text), string(job.Text))
 	msg.AddAlternativeString(mail.TypeTextHTML, string(job.HTML)) // the richest last (RFC 2046 5.1.4)
 	for _, p := range job.Pictures {
 		if err := msg.EmbedReader(p.Name, bytes.NewReader(p.JPEG),
@@ -185,6 +185,15 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	}
 	letter := fixBoundaries(wire.Bytes(), key, job.Week, to.ID)
 	return letter, checkWire(letter)
+}
+
+// textType says of a text whether its lines flow (RFC 3676): only then does one end
+// in a space. Texts of editions frozen earlier do not.
+func textType(text []byte) mail.ContentType {
+	if bytes.Contains(text, []byte(" \n")) {
+		return mail.TypeTextPlain + "; format=flowed; delsp=no"
+	}
+	return mail.TypeTextPlain
 }
 
 // longestWord is the most an encoded word may have (RFC 2047 2), in octets; its

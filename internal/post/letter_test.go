@@ -10,12 +10,14 @@ import (
 	"mime/multipart"
 	"mime/quotedprintable"
 	"net/mail"
+	"os/exec"
 	"regexp"
 	"strings"
 	"testing"
 
 	"example.org/opencowl/internal/member"
 	"example.org/opencowl/internal/store"
+	"example.org/opencowl/internal/testtool"
 )
 
 var (
@@ -93,8 +95,9 @@ func TestTheHeader(t *testing.T) {
 	}
 }
 
-// parts opens a letter with the standard library: text, HTML, picture.
-func parts(t *testing.T, letter []byte) (text, html, picture []byte) {
+// parts opens a letter with the standard library: text, whose type is textKind,
+// HTML, picture.
+func parts(t *testing.T, letter []byte, textKind string) (text, html, picture []byte) {
 	t.Helper()
 	m, err := mail.ReadMessage(bytes.NewReader(letter))
 	if err != nil {
@@ -116,7 +119,7 @@ func parts(t *testing.T, letter []byte) (text, html, picture []byte) {
 	}
 	inner := multipart.NewReader(first, inside["boundary"])
 	var bodies [][]byte
-	for _, want := range []string{"text/plain; charset=UTF-8", "text/html; charset=UTF-8"} {
+	for _, want := range []string{textKind, "text/html; charset=UTF-8"} {
 		p, err := inner.NextRawPart()
 		if err != nil || p.Header.Get("Content-Type") != want || p.Header.Get("Content-Transfer-Encoding") != "quoted-printable" {
 			t.Fatalf("part %v, %v; want %s", p.Header, err, want)
@@ -138,6 +141,40 @@ func parts(t *testing.T, letter []byte) (text, html, picture []byte) {
 	return bodies[0], bodies[1], picture
 }
 
+const (
+	fixedKind  = "text/plain; charset=UTF-8"
+	flowedKind = "text/plain; format=flowed; delsp=no; charset=UTF-8" // RFC 3676 section 4
+)
+
+// An edition that was frozen when texts did not flow is not said to.
+func TestATextWithoutSoftBreaksIsFixed(t *testing.T) {
+	for text, kind := range map[string]string{"one\ntwo\n": fixedKind, "one \ntwo\n": flowedKind, "end\n\n-- \nTrust\n": flowedKind} {
+		job := testJob()
+		job.Text = []byte(text)
+		if got, _, _ := parts(t, compose(t, job, ada), kind); strings.ReplaceAll(string(got), "\r\n", "\n") != text {
+			t.Errorf("%q came back as %q", text, got)
+		}
+	}
+}
+
+// Python's email package finds the same text, its soft breaks where they were.
+func TestPythonReadsTheFlowedText(t *testing.T) {
+	job := testJob()
+	job.Text = []byte("A paragraph that goes on \nin the next line, é.\n\n> quoted \n> on\n\n From here\n\n-- \nTrust\n")
+	cmd := exec.Command(testtool.Need(t, "python3"), "-c", `import sys, email, email.policy
+m = email.message_from_bytes(sys.stdin.buffer.read(), policy=email.policy.default)
+p = m.get_body(preferencelist=("plain",))
+assert not any(part.defects for part in m.walk()), [part.defects for part in m.walk()]
+print(p.get_content_type(), p.get_param("format"), p.get_param("delsp"), p.get_content_charset())
+sys.stdout.write(p.get_content())`)
+	cmd.Stdin = bytes.NewReader(compose(t, job, ada))
+	cmd.Env = append(cmd.Environ(), "PYTHONIOENCODING=utf-8")
+	got, err := cmd.CombinedOutput()
+	if want := "text/plain flowed no utf-8\n" + string(job.Text); err != nil || strings.ReplaceAll(string(got), "\r\n", "\n") != want {
+		t.Errorf("%v\ngot %q\nwant %q", err, got, want)
+	}
+}
+
 func TestTheBodyComesBackAsItWasFrozen(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	jpeg := make([]byte, 100_000)
@@ -148,7 +185,7 @@ func TestTheBodyComesBackAsItWasFrozen(t *testing.T) {
 	job.Pictures[0].JPEG = jpeg
 	job.Text = []byte("Zoë’s rivets = 3 × 4 mm\n.\n..\nFrom here\ntrailing space \n" + strings.Repeat("long ", 400) + "\nboundary=0123\n")
 	job.HTML = []byte("<p>" + strings.Repeat("no break anywhere", 200) + "é</p>\n")
-	text, html, picture := parts(t, compose(t, job, ada))
+	text, html, picture := parts(t, compose(t, job, ada), flowedKind)
 	if got := strings.ReplaceAll(string(text), "\r\n", "\n"); got != string(job.Text) {
 		t.Errorf("text came back as %q", got)
 	}
@@ -334,7 +371,7 @@ func FuzzCompose(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, _, picture := parts(t, letter)
+		got, _, picture := parts(t, letter, string(textType(job.Text))+"; charset=UTF-8")
 		unix := func(s string) string { return strings.ReplaceAll(s, "\r\n", "\n") }
 		if unix(string(got)) != unix(text) {
 			t.Errorf("text %q came back as %q", text, got)

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"net/url"
 	"strings"
+	"unicode/utf8"
 
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
@@ -18,7 +19,7 @@ import (
 type Letter struct {
 	Subject  string
 	HTML     []byte // under 100 kB; no line over 998 octets
-	Text     []byte // lines of 76 characters at most, but for long addresses
+	Text     []byte // flowed (RFC 3676), in lines of 72 characters at most, but for long addresses
 	Pictures []Picture
 }
 
@@ -46,60 +47,94 @@ const (
 	letterText = "letter/plain.html"
 )
 
-// MakeLetter lays out a cleared edition.
+// MakeLetter lays out a cleared edition. All its pictures go with it.
 func MakeLetter(ctx context.Context, theme fs.FS, s cleared.Settings, e edition.Edition) (Letter, error) {
-	return makeLetter(ctx, theme, s, e, false)
+	return makeLetter(ctx, theme, s, e, nil, false)
+}
+
+// LinkLetter lays out a cleared edition and links to the pictures that readers find
+// on the archive; published are the names of their copies there. Any other goes with
+// the letter: what members see first stands at no address that anybody could open.
+func LinkLetter(ctx context.Context, theme fs.FS, s cleared.Settings, e edition.Edition, published map[string]bool) (Letter, error) {
+	return makeLetter(ctx, theme, s, e, published, false)
 }
 
 // PreviewLetter lays out an edition that holds something not cleared. DRAFT
 // stands in the subject and at the top and bottom of both parts.
 func PreviewLetter(ctx context.Context, theme fs.FS, s cleared.Draft[cleared.Settings], p edition.Preview) (Letter, error) {
-	return makeLetter(ctx, theme, s.Preview(), p.Show(), true)
+	return makeLetter(ctx, theme, s.Preview(), p.Show(), nil, true)
 }
 
-func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition.Edition, draft bool) (Letter, error) {
+func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition.Edition, published map[string]bool, draft bool) (Letter, error) {
 	if err := checkSite(s); err != nil {
 		return Letter{}, err
 	}
 	if err := checkFooter(s); err != nil && !draft {
 		return Letter{}, err
 	}
-	t, err := readTheme(themes, "letter", letterLayouts)
+	look, err := readLook(themes)
 	if err != nil {
 		return Letter{}, err
 	}
-	t.addMarkupRules(letterMarkup)
-	w := letterWriter{s: s, e: e, pictures: map[string]bool{}}
-	page, err := w.page(draft)
+	w := letterWriter{s: s, e: e, published: published, pictures: map[string]bool{}}
+	pages, err := w.pages(ctx, themes, draft)
 	if err != nil {
 		return Letter{}, err
+	}
+	html, err := dress(pages.html, look)
+	if err != nil {
+		return Letter{}, err
+	}
+	html = foldLines(html)
+	if len(html) > largestHTML {
+		return Letter{}, fmt.Errorf("site: the letter for %s weighs %d bytes; shorten the opening or leave a story for next week (the most is %d)", e.Words.Week(), len(html), largestHTML)
+	}
+	plainText, err := textOf(pages.text)
+	if err != nil {
+		return Letter{}, fmt.Errorf("site: the text part: %w", err)
+	}
+	return Letter{Subject: pages.subject, HTML: html, Text: plainText, Pictures: w.made}, nil
+}
+
+// letterPages are what Hugo makes of a letter.
+type letterPages struct {
+	subject    string
+	html, text []byte // both are HTML; the second has no look
+}
+
+func (w *letterWriter) pages(ctx context.Context, themes fs.FS, draft bool) (letterPages, error) {
+	t, err := readTheme(themes, "letter", letterLayouts)
+	if err != nil {
+		return letterPages{}, err
+	}
+	t.addMarkupRules(letterMarkup)
+	page, err := w.page(draft)
+	if err != nil {
+		return letterPages{}, err
 	}
 	head, err := json.Marshal(page)
 	if err != nil {
-		return Letter{}, fmt.Errorf("site: letter: %w", err)
+		return letterPages{}, fmt.Errorf("site: letter: %w", err)
 	}
-	settings := baseSettings(s, map[string]any{"site": s.Site(), "held": w.held()})
+	settings := baseSettings(w.s, map[string]any{"site": w.s.Site(), "held": w.held()})
 	settings["disableKinds"] = []string{"home", "section", "taxonomy", "term", "404", "sitemap"}
 	settings["outputFormats"] = map[string]any{
 		"letterhtml": map[string]any{"mediaType": "text/html", "baseName": "letter", "isHTML": true},
 		"lettertext": map[string]any{"mediaType": "text/html", "baseName": "plain", "isHTML": true},
 	}
 	settings["outputs"] = map[string]any{"page": []string{"letterhtml", "lettertext"}}
+	noForms(settings)
 	j := job{theme: "letter", settings: settings, staging: t.layouts, expect: []string{letterHTML, letterText}}
 	j.staging["content/pages/page-letter.md"] = append(head, '\n')
 	out, err := j.run(ctx)
-	if err != nil {
-		return Letter{}, err
-	}
-	html := foldLines(out[letterHTML])
-	if len(html) > largestHTML {
-		return Letter{}, fmt.Errorf("site: the letter for %s weighs %d bytes; shorten the opening or leave a story for next week (the most is %d)", e.Words.Week(), len(html), largestHTML)
-	}
-	plainText, err := textOf(out[letterText])
-	if err != nil {
-		return Letter{}, fmt.Errorf("site: the text part: %w", err)
-	}
-	return Letter{Subject: page.Title, HTML: html, Text: plainText, Pictures: w.made}, nil
+	return letterPages{page.Title, out[letterHTML], out[letterText]}, err
+}
+
+// noForms has a list's boxes to tick print as they were typed: few mailboxes show
+// any part of a form.
+func noForms(settings map[string]any) {
+	markup := settings["markup"].(map[string]any)["goldmark"].(map[string]any)
+	markup["extensions"].(map[string]any)["taskList"] = false
 }
 
 // checkFooter wants what a letter must say: where the sender is, and where to
@@ -116,15 +151,16 @@ func checkFooter(s cleared.Settings) error {
 
 // letterWriter turns an edition into what the two layouts see.
 type letterWriter struct {
-	s        cleared.Settings
-	e        edition.Edition
-	pictures map[string]bool
-	made     []Picture
+	s         cleared.Settings
+	e         edition.Edition
+	published map[string]bool // names of pictures that the archive has
+	pictures  map[string]bool // names of those in the letter
+	made      []Picture
 }
 
 // letterPhoto is a picture in a letter, drawn at most 560 px wide.
 type letterPhoto struct {
-	CID     string `json:"cid"`
+	Source  string `json:"src"` // "cid:…", or an address in the archive
 	Width   int    `json:"width"`
 	Alt     string `json:"alt"`
 	Caption string `json:"caption"`
@@ -170,6 +206,7 @@ func (w *letterWriter) page(draft bool) (front, error) {
 	if subject == "" {
 		subject = plain(oneLine(s.Machine())) + ": this week in the workshop"
 	}
+	preheader := plain(oneLine(e.Words.Preheader()))
 	title := subject
 	if draft {
 		title = "DRAFT: " + subject
@@ -179,7 +216,7 @@ func (w *letterWriter) page(draft bool) (front, error) {
 		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain),
 		"returns": s.Returns(), "leave": "mailto:" + s.Returns() + "?subject=leave", "site": s.Site(),
 		"monday": e.Words.Week().Monday().Words(), "week": e.Words.Week().String(),
-		"preheader": plain(oneLine(e.Words.Preheader())), "opening": inert(e.Words.Opening()),
+		"preheader": preheader, "preheaderpad": preheaderPad(preheader), "opening": inert(e.Words.Opening()),
 		"figures": figureRows(e.Figures), "figurewords": each(e.Figures, figureWords), "rollout": plain(e.RollOut.Words()),
 	}
 	if said := phases(e.Since, since); len(said) > 0 {
@@ -283,17 +320,32 @@ func (w *letterWriter) photos(in []cleared.Photo) ([]letterPhoto, error) {
 		if w.pictures[c.Name()] {
 			continue
 		}
-		data, err := c.Bytes()
-		if err != nil {
-			return nil, fmt.Errorf("site: picture %s: %w", c.Name(), err)
-		}
 		w.pictures[c.Name()] = true
-		cid := w.contentID(c.Name())
-		w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
+		source, ok := w.address(p)
+		if !ok {
+			data, err := c.Bytes()
+			if err != nil {
+				return nil, fmt.Errorf("site: picture %s: %w", c.Name(), err)
+			}
+			cid := w.contentID(c.Name())
+			w.made = append(w.made, Picture{ContentID: cid, Name: c.Name(), JPEG: data})
+			source = "cid:" + cid
+		}
 		width := max(1, min(letterPhotoWidth, c.Width()))
-		out = append(out, letterPhoto{cid, width, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
+		out = append(out, letterPhoto{source, width, plain(p.Alt()), plain(p.Caption()), plain(p.Credit())})
 	}
 	return out, nil
+}
+
+// address is where the archive has a picture, no wider than one in a letter would be.
+func (w *letterWriter) address(p cleared.Photo) (string, bool) {
+	name := ""
+	for _, c := range webCopies(p) {
+		if w.published[c.Name()] && publicName.MatchString(c.Name()) && (name == "" || c.Width() <= 1200) {
+			name = c.Name()
+		}
+	}
+	return w.s.Site() + "pictures/" + name, name != ""
 }
 
 // contentID is the same for the same bytes, in the domain of the archive.
@@ -336,6 +388,16 @@ func (w *letterWriter) minutes() int {
 		}
 	}
 	return max(1, (len(strings.Fields(text))+wordsAMinute/2)/wordsAMinute)
+}
+
+// A list of letters shows some 35 to 140 characters of a letter beside its subject
+// (common practice, no source).
+const previewWidth = 150
+
+// preheaderPad fills what a list of letters shows of a letter with spaces that do
+// not run together, so that no words of the page follow those meant for it.
+func preheaderPad(preheader string) string {
+	return strings.Repeat("\u00a0\u200c", max(0, previewWidth-utf8.RuneCountInString(preheader)))
 }
 
 // oneLine keeps a header's text on one line.

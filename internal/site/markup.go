@@ -32,10 +32,10 @@ var letterMarkup = map[string]string{
 {{- if in site.Params.held $to -}}{{- $to = "" -}}{{- end -}}
 {{- if findRE "^/[^/\\\\]" $to 1 -}}{{- $to = printf "%s%s" site.Params.site (strings.TrimPrefix "/" $to) -}}{{- end -}}
 {{- if findRE "^(?i:https?://[^/]|mailto:[^/])" $to 1 -}}
-<a href="{{ $to }}" style="color:#0b5563;text-decoration:underline">{{ .Text }}</a>
+<a href="{{ $to }}">{{ .Text }}</a>
 {{- else -}}{{ .Text }}{{- end -}}`,
 	"render-image.html":          imageMarkup,
-	"render-heading.html":        `<h3 style="margin:20px 0 8px;font-size:18px;line-height:24px;font-weight:600">{{ .Text }}</h3>` + "\n",
+	"render-heading.html":        `<h3>{{ .Text }}</h3>` + "\n",
 	"render-codeblock.html":      codeMarkup,
 	"render-codeblock-goat.html": codeMarkup,
 	"render-table.html":          tableMarkup,

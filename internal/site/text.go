@@ -2,6 +2,7 @@ package site
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"regexp"
 	"strings"
@@ -13,20 +14,28 @@ import (
 
 var allowedLink = regexp.MustCompile(`^(?i:https?://[^/]|mailto:[^/])`)
 
-// textWidth is in characters. RFC 5322 section 2.1.1 asks for 78 at most.
-const textWidth = 76
+// textWidth is in characters, with the space of a soft line break. RFC 3676 section
+// 4.2 asks for 78 at most and mentions 72.
+const textWidth = 72
 
 // textOf turns the letter's second output, plain HTML without a look, into text
-// for people who read their mail as text: headings underlined, lists indented,
-// links numbered and listed where the layout puts <nav>.
-func textOf(page []byte) ([]byte, error) {
+// for people who read their mail as text: headings underlined, quotes behind ">",
+// links numbered and listed where the layout puts <nav>, and what stands in
+// <footer> below the "-- " of a signature.
+//
+// It is flowed text (RFC 3676, DelSp=no): a line that ends in a space goes on in the
+// next, so that a paragraph fills a window of any width, and is wrapped where the
+// mail reader knows nothing of that.
+func textOf(page []byte) ([]byte, error) { return flowed(page, textWidth) }
+
+func flowed(page []byte, width int) ([]byte, error) {
 	tree, err := html.Parse(bytes.NewReader(page))
 	if err != nil {
 		return nil, err
 	}
-	w := &textWriter{}
+	w := &textWriter{width: width}
 	w.blocks(tree, "")
-	text := strings.TrimSpace(w.out.String()) + "\n"
+	text := strings.Trim(w.out.String(), "\n") + "\n"
 	return []byte(text), nil
 }
 
@@ -34,14 +43,18 @@ func textOf(page []byte) ([]byte, error) {
 type textWriter struct {
 	out   strings.Builder
 	links []string
-	tight bool // inside a list: no empty line before the next block
+	width int    // of a line at most, in characters
+	quote int    // how deep in quotes
+	last  int    // how deep the last block was
+	first string // what the next line begins with: the mark of a list's item
+	tight bool   // in a list or table: no empty line before the next block
 }
 
 // blocks writes the children of n. Loose text between blocks is a paragraph.
 func (w *textWriter) blocks(n *html.Node, indent string) {
 	var loose []*html.Node
 	flush := func() {
-		w.paragraph(w.inline(loose), indent, indent)
+		w.paragraph(w.inline(loose), indent)
 		loose = nil
 	}
 	for c := n.FirstChild; c != nil; c = c.NextSibling {
@@ -59,7 +72,7 @@ func (w *textWriter) blocks(n *html.Node, indent string) {
 
 var inlineTags = map[atom.Atom]bool{
 	atom.A: true, atom.B: true, atom.Br: true, atom.Code: true, atom.Del: true, atom.Em: true, atom.I: true,
-	atom.Small: true, atom.Span: true, atom.Strong: true, atom.Input: true,
+	atom.Small: true, atom.Span: true, atom.Strong: true,
 }
 
 func (w *textWriter) block(n *html.Node, indent string) {
@@ -69,46 +82,59 @@ func (w *textWriter) block(n *html.Node, indent string) {
 		w.heading(n, "=")
 	case atom.H2:
 		w.heading(n, "-")
-	case atom.P, atom.H3, atom.H4, atom.H5, atom.H6, atom.Dt, atom.Figcaption:
-		w.paragraph(w.inline(children(n)), indent, indent)
+	case atom.H3:
+		w.heading(n, "~")
+	case atom.P, atom.H4, atom.H5, atom.H6, atom.Dt, atom.Figcaption:
+		w.paragraph(w.inline(children(n)), indent)
 	case atom.Ul, atom.Ol:
 		w.items(n, indent)
-	case atom.Blockquote, atom.Dd:
+	case atom.Blockquote:
+		w.quote++
+		w.blocks(n, "")
+		w.quote--
+	case atom.Dd:
+		w.tight = true
 		w.blocks(n, indent+"  ")
 	case atom.Pre:
 		w.gap()
 		for _, line := range strings.Split(strings.Trim(content(n), "\n"), "\n") {
-			w.line(indent + "    " + line)
+			w.line("    "+line, false)
 		}
 	case atom.Hr:
 		w.gap()
-		w.line(strings.Repeat("-", textWidth))
+		w.line(strings.Repeat("-", textWidth), false)
 	case atom.Tr:
 		w.row(n, indent)
 	case atom.Nav:
 		w.linkList()
+	case atom.Footer:
+		w.gap()
+		w.out.WriteString("-- \n") // RFC 3676 section 4.3: it stands by itself
+		w.tight = true
+		w.blocks(n, indent)
 	default:
 		w.blocks(n, indent)
 	}
 }
 
 func (w *textWriter) heading(n *html.Node, rule string) {
-	lines := wrap(w.inline(children(n)), textWidth)
+	lines := wrap(w.inline(children(n)), w.width)
 	if len(lines) == 0 {
 		return
 	}
 	w.gap()
 	longest := 0
 	for _, l := range lines {
-		w.line(l)
+		w.line(l, false)
 		longest = max(longest, utf8.RuneCountInString(l))
 	}
-	w.line(strings.Repeat(rule, longest))
+	w.line(strings.Repeat(rule, longest), false)
 }
 
+// items writes a list. Only its first line has an empty line before it, and
+// further paragraphs of an item.
 func (w *textWriter) items(n *html.Node, indent string) {
 	number := 0
-	outer := w.tight
 	for c := n.FirstChild; c != nil; c = c.NextSibling {
 		if c.DataAtom != atom.Li {
 			continue
@@ -118,28 +144,26 @@ func (w *textWriter) items(n *html.Node, indent string) {
 		if n.DataAtom == atom.Ol {
 			mark = fmt.Sprintf("%d. ", number)
 		}
-		inner := &textWriter{links: w.links}
-		inner.blocks(c, strings.Repeat(" ", len(indent)+len(mark)))
-		w.links = inner.links
-		text := strings.TrimLeft(strings.TrimRight(inner.out.String(), "\n"), " ")
-		if number == 1 || !w.tight {
-			w.gap()
-		}
-		w.tight = true
-		w.line(indent + mark + text)
+		w.first = indent + mark
+		w.tight = number > 1 || indent != ""
+		w.blocks(c, strings.Repeat(" ", len(indent)+len(mark)))
+		w.first = ""
 	}
-	w.tight = outer
+	w.tight = false
 }
 
-// row writes a table row as one line: the heading, then the cells.
+// row writes a table row as one line, the cells side by side.
 func (w *textWriter) row(n *html.Node, indent string) {
 	var cells []string
+	begins := true
 	for c := n.FirstChild; c != nil; c = c.NextSibling {
 		if c.DataAtom == atom.Td || c.DataAtom == atom.Th {
 			cells = append(cells, oneLine(w.inline(children(c))))
+			begins = begins && c.DataAtom == atom.Th
 		}
 	}
-	w.paragraph(strings.Join(cells, " | "), indent, indent+"  ")
+	w.tight = !begins
+	w.paragraph(strings.Join(cells, " | "), indent)
 }
 
 // linkList writes the links met so far and starts again.
@@ -148,37 +172,57 @@ func (w *textWriter) linkList() {
 		return
 	}
 	w.gap()
-	w.line("Links")
-	w.line("-----")
+	w.line("Links", false)
+	w.line("-----", false)
 	for i, to := range w.links {
-		w.line(fmt.Sprintf("[%d] %s", i+1, to))
+		w.line(fmt.Sprintf("[%d] %s", i+1, to), false)
 	}
 	w.links = nil
 }
 
-func (w *textWriter) paragraph(text, first, rest string) {
-	lines := wrap(text, textWidth-utf8.RuneCountInString(rest))
-	if len(lines) == 0 {
+// paragraph writes flowed lines. A line break in the text ends one for good.
+func (w *textWriter) paragraph(text, indent string) {
+	if strings.Trim(text, " \n\t") == "" {
 		return
 	}
 	w.gap()
-	for i, l := range lines {
-		if i == 0 {
-			w.line(first + l)
-		} else {
-			w.line(rest + l)
+	first := cmp.Or(w.first, indent)
+	w.first = ""
+	for part := range strings.SplitSeq(text, "\n") {
+		lines := wrap(part, w.width-1-max(w.quote+1, utf8.RuneCountInString(first)+1))
+		for i, l := range lines {
+			if i == 0 {
+				l = first + l
+			}
+			w.line(l, i < len(lines)-1)
 		}
+		first = indent
 	}
 }
 
 // gap puts an empty line between blocks.
 func (w *textWriter) gap() {
-	if w.out.Len() > 0 {
-		w.out.WriteString("\n")
+	if w.out.Len() > 0 && !w.tight {
+		w.out.WriteString(strings.Repeat(">", min(w.quote, w.last)) + "\n")
 	}
+	w.tight, w.last = false, w.quote
 }
 
-func (w *textWriter) line(s string) { w.out.WriteString(strings.TrimRight(s, " ") + "\n") }
+// line writes one line, soft if the paragraph goes on in the next. RFC 3676 section
+// 4.4 has a space put before what would be taken for something else.
+func (w *textWriter) line(s string, soft bool) {
+	s = strings.TrimRight(s, " ")
+	switch {
+	case w.quote > 0:
+		s = strings.Repeat(">", w.quote) + " " + s
+	case strings.HasPrefix(s, " "), strings.HasPrefix(s, ">"), strings.HasPrefix(s, "From "):
+		s = " " + s
+	}
+	if soft {
+		s += " "
+	}
+	w.out.WriteString(s + "\n")
+}
 
 // inline is the text of nodes. A <br> is a line break; a link is followed by
 // its number, unless its text already is the address.
@@ -190,8 +234,8 @@ func (w *textWriter) inline(nodes []*html.Node) string {
 			b.WriteString(strings.NewReplacer("\n", " ", "\t", " ", "\r", " ").Replace(n.Data))
 		case n.DataAtom == atom.Br:
 			b.WriteString("\n")
-		case n.DataAtom == atom.Input:
-			b.WriteString("- ")
+		case n.DataAtom == atom.Del: // taken back, or the words would say the opposite
+			b.WriteString("~~" + w.inline(children(n)) + "~~")
 		case n.DataAtom == atom.A:
 			b.WriteString(w.inline(children(n)) + w.mark(n))
 		default:
@@ -242,25 +286,25 @@ func content(n *html.Node) string {
 }
 
 // wrap breaks text into lines of at most width characters. A word longer than
-// that, such as an address, keeps a line to itself.
+// that, such as an address, keeps a line to itself; a no-break space is none to
+// break at. Two hyphens alone would end the letter where its signature begins, so
+// that they take the next word along.
 func wrap(text string, width int) []string {
 	var lines []string
-	for _, part := range strings.Split(text, "\n") {
-		line, n := "", 0
-		for _, word := range strings.Fields(part) {
-			size := utf8.RuneCountInString(word)
-			if n > 0 && n+1+size > width {
-				lines = append(lines, line)
-				line, n = "", 0
-			}
-			if n > 0 {
-				line, n = line+" ", n+1
-			}
-			line, n = line+word, n+size
+	line, n := "", 0
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }) {
+		size := utf8.RuneCountInString(word)
+		if n > 0 && n+1+size > width && line != "--" {
+			lines = append(lines, line)
+			line, n = "", 0
 		}
 		if n > 0 {
-			lines = append(lines, line)
+			line, n = line+" ", n+1
 		}
+		line, n = line+word, n+size
+	}
+	if n > 0 {
+		lines = append(lines, line)
 	}
 	return lines
 }

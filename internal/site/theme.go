@@ -52,7 +52,7 @@ func readTheme(themes fs.FS, name string, needed []string) (theme, error) {
 func (t *theme) add(rel, shown string, data []byte) error {
 	base := path.Base(rel)
 	switch {
-	case base == ".keep" || base == ".gitkeep":
+	case base == ".keep" || base == ".gitkeep" || shown == "themes/"+lookFile:
 		return nil
 	case strings.HasPrefix(rel, "layouts/_markup/"):
 		return fmt.Errorf("%s: the rules for links and pictures are built in and cannot be replaced; remove the file", shown)

@@ -62,7 +62,8 @@ func allForms() []string {
 
 // AllowsFacts reports whether facts may stand in a field, given by its path.
 func AllowsFacts(field string) bool {
-	return slices.Contains([]string{"came_off", "failed", "replaced", "say", "answer", "talk", "body"}, last(field))
+	return slices.Contains([]string{"came_off", "failed", "replaced", "say", "answer", "talk", "body"}, last(field)) ||
+		slices.Contains([]string{"opening", "ask.text", "ask.earlier"}, field)
 }
 
 // Facts finds the released facts that a text names. What is meant for a fact
@@ -80,7 +81,7 @@ func Facts(t Text) ([]FactRef, []reading.Problem) {
 		if !AllowsFacts(t.Field) {
 			problems = append(problems, reading.Problem{Place: place, Code: "fact-not-here", Value: reading.Shorten(p.raw),
 				Message: "a fact cannot stand in " + fieldName(t.Field),
-				Remedy:  "move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"})
+				Remedy:  "move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"})
 			continue
 		}
 		ref, fault := parseFact(p.raw)

@@ -86,7 +86,8 @@ func TestAMalformedFactHasItsPlaceAndRemedy(t *testing.T) {
 func TestFactsStandInNamedFieldsOnly(t *testing.T) {
 	for field, allowed := range map[string]bool{
 		"came_off": true, "failed": true, "replaced": true, "claims[3].say": true, "questions[0].answer": true, "talk": true, "body": true,
-		"title": false, "claims[3].evidence": false, "questions[0].ask": false, "credits[1]": false, "props[0].what": false, "meaning": false, "opening": false, "subject": false, "": false,
+		"title": false, "claims[3].evidence": false, "questions[0].ask": false, "credits[1]": false, "props[0].what": false, "meaning": false, "subject": false, "preheader": false, "text": false, "ask": false, "": false,
+		"opening": true, "ask.text": true, "ask.earlier": true, "ask.url": false,
 	} {
 		refs, problems := Facts(Text{Field: field, Value: "{fact:hull.loss|percent} and {fact:hull", Place: reading.Place{File: "f", Line: 1}})
 		if allowed && (len(refs) != 1 || len(problems) != 1 || problems[0].Code != "bad-fact") {
@@ -97,7 +98,7 @@ func TestFactsStandInNamedFieldsOnly(t *testing.T) {
 		}
 	}
 	_, problems := Facts(Text{Field: "credits[1]", Value: "{fact:hull.loss|percent}", Place: reading.Place{File: "f.md", Line: 3, Column: 4}})
-	want := "f.md:3:4: a fact cannot stand in credits; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"
+	want := "f.md:3:4: a fact cannot stand in credits; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"
 	if len(problems) != 1 || problems[0].Error() != want {
 		t.Errorf("got %v\nwant %s", problems, want)
 	}

@@ -233,7 +233,7 @@ func TestEveryFaultOfAStoryHasItsMessage(t *testing.T) {
 		{"title:", "", "a.md:2: title is missing; give the story a title"},
 		{"title:", "title:", "a.md:2:7: title is empty; give the story a title"},
 		{"title:", "title: |\n  One\n  two", "a.md:2:8: title runs over more than one line; write it on one line"},
-		{"title:", "title: '{fact:a.loss|percent}'", "a.md:2:9: a fact cannot stand in title; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"},
+		{"title:", "title: '{fact:a.loss|percent}'", "a.md:2:9: a fact cannot stand in title; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"},
 		{"written_by:", "written_by: tan", `a.md:3:13: the person "tan" is not in workshop.yaml; did you mean "tam"?`},
 		{"parts:", "parts: [Floor Stiffener]", `a.md:4:9: "Floor Stiffener" is not the id of a part; write it in lower-case letters and digits joined by hyphens, such as floor-stiffener`},
 		{"parts:", "parts: [hull-a, hull-a]", `a.md:4:17: parts holds "hull-a" twice; take one of the two out`},
@@ -249,7 +249,7 @@ func TestEveryFaultOfAStoryHasItsMessage(t *testing.T) {
 		{"  - {say:", "  - {status: told}", `a.md:10:5: say is missing; write the claim itself`},
 		{"  - {say:", "  - {say: It is old., status: proven}", `a.md:10:5: evidence is missing; say what proves the claim, or make it likely or told`},
 		{"  - {say:", "  - {say: It is old., status: told, about: FO7}", `a.md:10:44: "FO7" is not the id of a part; write it in lower-case letters and digits joined by hyphens, such as fo7`},
-		{"  - {say:", "  - {say: It is old., status: told, evidence: 'By {fact:a.loss|percent}'}", "a.md:10:51: a fact cannot stand in evidence; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"},
+		{"  - {say:", "  - {say: It is old., status: told, evidence: 'By {fact:a.loss|percent}'}", "a.md:10:51: a fact cannot stand in evidence; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"},
 		{"  - {ask:", "  - {ask: Why}", "a.md:12:5: answer is missing; write the answer for the guide"},
 		{"  - {ask:", "  - {answer: So}", "a.md:12:5: ask is missing; write what visitors ask"},
 		{"  - {what: old", "  - {hand_round: look-only}", "a.md:15:5: what is missing; name the prop"},
@@ -348,7 +348,7 @@ func TestEveryFaultOfATourHasItsMessage(t *testing.T) {
 		{stop, "  - {id: a, at: Hull, stories: [floor-stiffener], wants: must, minutes: -1}", "t.yaml:5:73: minutes is -1 minutes; write a number from 0 to 480"},
 		{stop, "  - {id: a, at: Hull, stories: [floor-stiffener], wants: must, cautions: [tripp]}", `t.yaml:5:75: the caution "tripp" is not known; did you mean "trip"?`},
 		{stop, "  - {id: a, at: Hull, stories: [floor-stiffener], wants: must, walk_from_last: -3}", "t.yaml:5:80: walk_from_last is -3 metres; write a number from 0 to 5000"},
-		{stop, "  - {id: a, at: 'Hull {fact:x.loss|percent}', stories: [floor-stiffener], wants: must}", "t.yaml:5:23: a fact cannot stand in at; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"},
+		{stop, "  - {id: a, at: 'Hull {fact:x.loss|percent}', stories: [floor-stiffener], wants: must}", "t.yaml:5:23: a fact cannot stand in at; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"},
 	} {
 		src := change(t, goodTour, c.begins, c.line)
 		_, problems := readTour("t.yaml", []byte(src), options, []string{"floor-stiffener"})
@@ -382,16 +382,18 @@ func TestEveryFaultOfAnEditionHasItsMessage(t *testing.T) {
 		{"ask: {text: Help, url: 'mailto:a@example.org,b@example.org'}", `e.md:2:24: "mailto:a@example.org,b@example.org"` + refused},
 		{"ask: {text: Help, url: example.org/give}", `e.md:2:24: "example.org/give"` + refused},
 		{"leed: wing", `e.md:2:1: the key "leed" is not known here; did you mean "lead"?`},
-		{"subject: '{fact:a.loss|percent} lost'", "e.md:2:11: a fact cannot stand in subject; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"},
+		{"subject: '{fact:a.loss|percent} lost'", "e.md:2:11: a fact cannot stand in subject; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"},
 	} {
 		_, problems := readEdition("e.md", []byte("---\n"+c.front+"\n---\n"), options, []string{"floor", "wing"})
 		want := `e.md: the file's name is not the week of an edition ("e" is not a week; write it as 2031-W07); name it for its ISO week, such as 2031-W07.md`
 		check(t, c.front, problems, want+"\n"+c.want)
 	}
-	_, problems := readEdition("editions/2031-W53.md", []byte("---\n---\nHello {fact:a.loss|percent}.\n"), options, nil)
+	_, problems := readEdition("editions/2031-W53.md", []byte("---\npreheader: Hello {fact:a.loss|percent}.\n---\n"), options, nil)
 	check(t, "a week that no calendar has", problems,
 		`editions/2031-W53.md: the file's name is not the week of an edition ("2031-W53": 2031 has no week 53); name it for its ISO week, such as 2031-W07.md`+"\n"+
-			"editions/2031-W53.md:3:7: a fact cannot stand in opening; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out")
+			"editions/2031-W53.md:2:18: a fact cannot stand in preheader; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out")
+	_, problems = readEdition("editions/2031-W07.md", []byte("---\nask: {text: 'A strip is {fact:a.cost|money}.', url: 'https://example.org/', earlier: 'The last was {fact:b.cost|money}, in {fact:b.cost|mm}.'}\nwritten_by: nell\n---\nHello {fact:a.loss|percent}.\n"), options, nil)
+	check(t, "facts in the opening and the ask", problems, "editions/2031-W07.md:2:137: cost cannot be told as \"mm\"; the forms of cost are money")
 }
 
 func TestEveryFaultOfAGlossaryWordHasItsMessage(t *testing.T) {
@@ -400,7 +402,7 @@ func TestEveryFaultOfAGlossaryWordHasItsMessage(t *testing.T) {
 		{"---\nword: chine\nalso: ['']\n---\nMeaning.\n", "g.md:3:8: also[0] is empty; write the other form, or take the item out"},
 		{"---\nword: chine\n---\n \n", "g.md:4: the meaning is missing; explain the word below the front matter"},
 		{"---\nword: chine\nwritten_by: me\n---\nMeaning.\n", `g.md:3:13: the person "me" is not in workshop.yaml; add it there, or correct the value`},
-		{"---\nword: chine\n---\nIt is {fact:a.loss|percent}.\n", "g.md:4:7: a fact cannot stand in meaning; move it to came_off, failed, replaced, say, answer, talk or the body, or write the words out"},
+		{"---\nword: chine\n---\nIt is {fact:a.loss|percent}.\n", "g.md:4:7: a fact cannot stand in meaning; move it to came_off, failed, replaced, say, answer, talk, the body, an edition's opening or its ask, or write the words out"},
 	} {
 		_, problems := readWord("g.md", []byte(c.src), options)
 		check(t, c.src, problems, c.want)

@@ -88,6 +88,7 @@ type Post struct {
 	SMTP      string `yaml:"smtp"`    // smtp://host:port
 	PerMinute int    `yaml:"per_minute"`
 	Sessions  int    `yaml:"sessions"`
+	Pictures  string `yaml:"pictures"` // attached or linked
 	DKIM      *DKIM  `yaml:"dkim"`
 }
 
@@ -98,6 +99,12 @@ type Members struct {
 	// begins at the root. The marks stand beside it.
 	KeyFile string `yaml:"key_file"`
 }
+
+// Where a letter's pictures are: in the letter, or on the archive while it has them.
+const (
+	PicturesAttached = "attached"
+	PicturesLinked   = "linked"
+)
 
 // DKIM names the key that letters are signed with. The key itself stays in its
 // own file.
@@ -171,7 +178,7 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	s := Settings{
 		Clearing:     Clearing{TwoPeople: true, RunOfWords: 8},
 		MembersFirst: 28,
-		Post:         Post{PerMinute: 600, Sessions: 2},
+		Post:         Post{PerMinute: 600, Sessions: 2, Pictures: PicturesAttached},
 		Members:      Members{KeyFile: "keys/members.keys"},
 	}
 	doc, problems := reading.YAML(SettingsFile, src, &s)
@@ -222,6 +229,9 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	}
 	if s.Members.KeyFile == "" {
 		report("members.key_file", "bad-value", "", "members.key_file names no file", "write it as keys/members.keys, or leave it out")
+	}
+	if err := reading.OneOf(s.Post.Pictures, PicturesAttached, PicturesLinked); err != nil {
+		report("post.pictures", "bad-value", s.Post.Pictures, "pictures: "+err.Error(), "attached has them go with the letter; linked has them stay on the archive, once it shows them")
 	}
 	if s.Clearing.RunOfWords < 4 || s.Clearing.RunOfWords > 40 {
 		report("clearing.run_of_words", "bad-value", strconv.Itoa(s.Clearing.RunOfWords), "run_of_words is outside 4 to 40", "8 is usual")
