@@ -155,11 +155,11 @@ func (a *assembly) whyNot(s cleared.Story) (why, remedy string) {
 	case slices.Contains(a.words.Skip(), s.ID()):
 		return "you skip it", "take it out of skip: to let it in"
 	case !a.moved[s.ID()].Any:
-		return "no part of it has moved" + a.since(), "write it in stories: to tell it all the same"
+		return "no part of it has moved" + a.since(), "name it under lead: or stories: to tell it all the same"
 	case len(a.words.Stories()) > 0:
-		return a.moved[s.ID()].words() + a.since() + ", and your list leaves it out", "write it in stories:"
+		return a.moved[s.ID()].words() + a.since() + ", and your list leaves it out", "add it to stories:"
 	}
-	return fmt.Sprintf("%s%s, and %d others weigh more", a.moved[s.ID()].words(), a.since(), chosenAtMost), "write it in stories:, or keep it for a quiet week"
+	return fmt.Sprintf("%s%s, and %d others weigh more", a.moved[s.ID()].words(), a.since(), chosenAtMost), "name it under lead: or stories:, or keep it for a quiet week"
 }
 
 // less subtracts earlier figures from later ones, area by area.

@@ -49,10 +49,10 @@ func TestOverviewSaysWhyAndWhatChanged(t *testing.T) {
 		t.Errorf("contents %+v\nwant %+v", o.Contents, wantContents)
 	}
 	wantHeld := []edition.HeldBack{
-		{"more-1", "Title of more-1", "a part of it moved (inspected now) since 2031-W05, and 4 others weigh more", "write it in stories:, or keep it for a quiet week"},
-		{"more-2", "Title of more-2", "a part of it moved (inspected now) since 2031-W05, and 4 others weigh more", "write it in stories:, or keep it for a quiet week"},
+		{"more-1", "Title of more-1", "a part of it moved (inspected now) since 2031-W05, and 4 others weigh more", "name it under lead: or stories:, or keep it for a quiet week"},
+		{"more-2", "Title of more-2", "a part of it moved (inspected now) since 2031-W05, and 4 others weigh more", "name it under lead: or stories:, or keep it for a quiet week"},
 		{"skipped", "Title of skipped", "you skip it", "take it out of skip: to let it in"},
-		{"still", "Title of still", "no part of it has moved since 2031-W05", "write it in stories: to tell it all the same"},
+		{"still", "Title of still", "no part of it has moved since 2031-W05", "name it under lead: or stories: to tell it all the same"},
 		{"undecided", "Undecided", "it waits", "decide"},
 		{"waits", "Title of waits", "waits until 1 March 2031", ""},
 	}
