@@ -47,6 +47,9 @@ bytes changed are written; those that are gone are removed.`,
 				return err
 			}
 			a.say("%s: %d stories, %d editions; %d files written, %d removed, %d the same", r.Folder, r.Stories, r.Editions, r.Change.Written, r.Change.Removed, r.Change.Same)
+			for _, name := range r.Change.Foreign {
+				a.say("left alone, since opencowl did not write it: %s", name)
+			}
 			a.say("open %s", filepath.Join(r.Folder, "index.html"))
 			return a.print(r)
 		},
