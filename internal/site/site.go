@@ -12,7 +12,9 @@
 //     the archive, or lose their link;
 //   - a theme that calls a function which could reach further is refused, with
 //     its file and line;
-//   - the archive works from a folder, without a server and without a network.
+//   - the archive works from a folder, without a server and without a network;
+//   - each page says what it has to, the notice, cautions and corrections, or
+//     the theme that leaves it out is refused.
 //
 // It must not know the private record or how wording is written, and it decides
 // nothing about what may leave: the caller has chosen.
@@ -72,6 +74,9 @@ func Build(ctx context.Context, a Archive) (Files, error) {
 		return nil, err
 	}
 	files := Files(out)
+	if err := b.checkSaid(files); err != nil {
+		return nil, err
+	}
 	if err := b.addStatic(ctx, files, t); err != nil {
 		return nil, err
 	}
