@@ -79,7 +79,7 @@ type tree struct {
 	earlier []string        // what it wrote before
 	changed []string        // what is to be written, in order
 	staged  []string        // where each of those waits
-	folders map[string]bool // those in which a name came or went
+	folders map[string]bool // those from which something went
 	change  Change
 }
 
@@ -161,7 +161,6 @@ func (t *tree) put() error {
 		if err := t.disk().rename(t.staged[i], at); err != nil {
 			return writeError(at, err)
 		}
-		t.folders[filepath.Dir(at)] = true
 		t.change.Written++
 	}
 	for _, name := range t.earlier {
@@ -179,6 +178,8 @@ func (t *tree) put() error {
 		}
 		t.removeEmpty(filepath.Dir(at))
 	}
+	// What is gone stays gone through a power cut. A new name that is lost by one needs
+	// no such care: the next run finds the file missing, or old, and writes it.
 	for _, folder := range slices.Sorted(maps.Keys(t.folders)) {
 		if err := t.disk().syncDir(folder); err != nil {
 			return writeError(folder, err)
