@@ -42,8 +42,8 @@ type spent struct{ Wall, CPU time.Duration }
 
 func (s spent) plus(o spent) spent { return spent{s.Wall + o.Wall, s.CPU + o.CPU} }
 
-// best takes the better of each.
-func best(runs []archiveCost, of func(archiveCost) spent) spent {
+// bestOf takes the better of each.
+func bestOf(runs []archiveCost, of func(archiveCost) spent) spent {
 	b := of(runs[0])
 	for _, r := range runs[1:] {
 		b.Wall, b.CPU = min(b.Wall, of(r).Wall), min(b.CPU, of(r).CPU)
@@ -98,15 +98,15 @@ var archiveRows = []struct {
 	of             func(archiveResult) spent
 	budget, growth string
 }{
-	{"the Hugo command, same tree, to the disk", func(r archiveResult) spent { return best(r.hugo, whole) }, "", ""},
-	{"building alone, in memory", func(r archiveResult) spent { return best(r.parts, func(c archiveCost) spent { return c.Build }) }, "(budget 1.15)", "(budget 1.1)"},
+	{"the Hugo command, same tree, to the disk", func(r archiveResult) spent { return bestOf(r.hugo, whole) }, "", ""},
+	{"building alone, in memory", func(r archiveResult) spent { return bestOf(r.parts, func(c archiveCost) spent { return c.Build }) }, "(budget 1.15)", "(budget 1.1)"},
 	{"building, and writing to the disk, synced", func(r archiveResult) spent {
-		return best(r.parts, func(c archiveCost) spent { return c.Build.plus(c.Write) })
+		return bestOf(r.parts, func(c archiveCost) spent { return c.Build.plus(c.Write) })
 	}, "(budget 1.15)", "(budget 1.1)"},
-	{"the last gate over every file", func(r archiveResult) spent { return best(r.parts, func(c archiveCost) spent { return c.Look }) }, "", ""},
-	{"reading the workshop and clearing", func(r archiveResult) spent { return best(r.parts, func(c archiveCost) spent { return c.Read }) }, "", ""},
-	{"writing again, nothing changed", func(r archiveResult) spent { return best(r.parts, func(c archiveCost) spent { return c.Update }) }, "", ""},
-	{"the whole command", func(r archiveResult) spent { return best(r.whole, whole) }, "", "(budget 1.1)"},
+	{"the last gate over every file", func(r archiveResult) spent { return bestOf(r.parts, func(c archiveCost) spent { return c.Look }) }, "", ""},
+	{"reading the workshop and clearing", func(r archiveResult) spent { return bestOf(r.parts, func(c archiveCost) spent { return c.Read }) }, "", ""},
+	{"writing again, nothing changed", func(r archiveResult) spent { return bestOf(r.parts, func(c archiveCost) spent { return c.Update }) }, "", ""},
+	{"the whole command", func(r archiveResult) spent { return bestOf(r.whole, whole) }, "", "(budget 1.1)"},
 }
 
 func whole(c archiveCost) spent { return c.Whole }
