@@ -47,6 +47,9 @@ bytes changed are written; those that are gone are removed.`,
 				return err
 			}
 			a.say("%s: %d stories, %d editions; %d files written, %d removed, %d the same", r.Folder, r.Stories, r.Editions, r.Change.Written, r.Change.Removed, r.Change.Same)
+			for _, name := range r.Change.Foreign {
+				a.say("left alone, since opencowl did not write it: %s", name)
+			}
 			a.say("open %s", filepath.Join(r.Folder, "index.html"))
 			return a.print(r)
 		},
@@ -90,7 +93,7 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 		}
 		in.Editions = append(in.Editions, site.PublicEdition{Record: record, From: from})
 	}
-	if in.Withdrawn, err = s.withdrawals(ctx); err != nil {
+	if in.Withdrawn, err = s.withdrawals(ctx, in.Editions); err != nil {
 		return nil, err
 	}
 	files, err := site.Build(ctx, in)
@@ -110,8 +113,15 @@ func (s *session) buildArchive(ctx context.Context, out string) (*archiveReport,
 	return &archiveReport{Folder: out, Stories: len(in.Stories), Editions: len(in.Editions), Files: len(files), Change: change}, nil
 }
 
-// withdrawals lists the withdrawn stories that the archive has shown.
-func (s *session) withdrawals(ctx context.Context) ([]site.Withdrawal, error) {
+// withdrawals lists the withdrawn stories that the archive has shown, or that one of
+// its editions told.
+func (s *session) withdrawals(ctx context.Context, editions []site.PublicEdition) ([]site.Withdrawal, error) {
+	told := map[string]bool{}
+	for _, e := range editions {
+		for _, story := range e.Record.Stories {
+			told[story.ID] = true
+		}
+	}
 	var all []site.Withdrawal
 	taken := s.desk.Withdrawn()
 	for _, id := range slices.Sorted(maps.Keys(taken)) {
@@ -119,7 +129,7 @@ func (s *session) withdrawals(ctx context.Context) ([]site.Withdrawal, error) {
 		if err != nil {
 			return nil, err
 		}
-		if len(shown) > 0 {
+		if len(shown) > 0 || told[id] {
 			all = append(all, site.Withdrawal{ID: id, On: taken[id]})
 		}
 	}

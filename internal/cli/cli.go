@@ -102,7 +102,7 @@ func exitCode(err error) int {
 		return c.code
 	case errors.Is(err, workspace.ErrOutside), errors.Is(err, workspace.ErrBusy), store.Outside(err):
 		return outside
-	case errors.Is(err, workspace.ErrNotWorkspace), errors.Is(err, workspace.ErrNotEmpty), errors.Is(err, workspace.ErrForeignFolder):
+	case errors.Is(err, workspace.ErrNotWorkspace), errors.Is(err, workspace.ErrNotEmpty), errors.Is(err, workspace.ErrForeignFolder), errors.Is(err, workspace.ErrForeignFile):
 		return wrongUse
 	}
 	return problems

@@ -204,6 +204,9 @@ func TestSecondWriterIsToldWhoIsAtWork(t *testing.T) {
 	if code != 3 || !strings.Contains(messages, fmt.Sprintf("another opencowl command is at work here (post, process %d)", os.Getpid())) {
 		t.Errorf("exit code %d\n%s", code, messages)
 	}
+	if code, messages := opencowl(t, dir, nil, "archive", "--workspace", w); code != 3 || !strings.Contains(messages, "at work here (post") {
+		t.Errorf("archive: exit code %d\n%s", code, messages)
+	}
 	same(t, "decide", before, prints(t, w))
 	release()
 

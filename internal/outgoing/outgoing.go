@@ -117,13 +117,14 @@ func isFont(data []byte) bool {
 	return slices.ContainsFunc(fonts, func(mark string) bool { return bytes.HasPrefix(data, []byte(mark)) })
 }
 
-// assignment is a script that does nothing but give data a name.
-var assignment = regexp.MustCompile(`(?s)^\s*var \w+ = (.*?);?\s*$`)
+// assignment is how a script begins that does nothing but give data a name.
+var assignment = regexp.MustCompile(`^\s*var \w+ = `)
 
 func assigned(script []byte) (value []byte, ok bool) {
-	m := assignment.FindSubmatch(script)
-	if m == nil || !json.Valid(m[1]) {
+	begin := assignment.FindIndex(script)
+	if begin == nil {
 		return nil, false
 	}
-	return m[1], true
+	value = bytes.TrimSuffix(bytes.TrimSpace(script[begin[1]:]), []byte(";"))
+	return value, json.Valid(value)
 }

@@ -92,14 +92,23 @@ func (j job) build() (out map[string][]byte, err error) {
 // stagingRoot is where the site stands in memory. The real disk is not mounted.
 const stagingRoot = "/staging"
 
-func (j job) stage(source afero.Fs) error {
+// staged is everything that Hugo gets to see.
+func (j job) staged() (map[string][]byte, error) {
 	settings, err := json.Marshal(j.settings)
 	if err != nil {
-		return fmt.Errorf("site: settings: %w", err)
+		return nil, fmt.Errorf("site: settings: %w", err)
 	}
 	files := map[string][]byte{"hugo.json": settings}
 	for name, data := range j.staging {
 		files[name] = data
+	}
+	return files, nil
+}
+
+func (j job) stage(source afero.Fs) error {
+	files, err := j.staged()
+	if err != nil {
+		return err
 	}
 	for name, data := range files {
 		if err := afero.WriteFile(source, path.Join(stagingRoot, name), data, 0o644); err != nil {

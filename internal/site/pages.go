@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -19,12 +20,14 @@ import (
 // page's layout and say nothing.
 var archiveLayouts = []string{
 	"baseof.html", "home.html", "home.rss.xml", "sitemap.xml", "stories.html", "story.html", "areas.html", "area.html",
-	"stops.html", "stop.html", "words.html", "word.html", "editions.html", "edition.html", "search.html", "withdrawn.html",
+	"stops.html", "stop.html", "words.html", "word.html", "editions.html", "edition.html", "search.html", "withdrawn.html", "missing.html",
 }
 
-// onHome is how many stories the first page shows; onFeed how many items the feed holds.
+// onHome is how many stories the first page shows; onList how many a list shows with
+// their pictures, before the rest by title alone; onFeed how many items the feed holds.
 const (
 	onHome = 12
+	onList = 24
 	onFeed = 40
 )
 
@@ -39,6 +42,9 @@ type builder struct {
 	mended  map[string][]cleared.Correction // story id → corrections to it
 	stops   []stopPage
 	uses    map[string][]link // word id → stories that use it
+	linker  *linker
+	taken   map[string]bool     // ids of withdrawn stories
+	must    map[string][]string // page → what it has to say, whatever the theme
 	job     job
 	err     error
 }
@@ -50,10 +56,10 @@ type stopPage struct {
 }
 
 func newBuilder(a Archive) *builder {
-	b := &builder{a: a, stories: newestFirst(a.Stories), public: map[string]cleared.Story{}, words: map[string]cleared.Word{}, mended: map[string][]cleared.Correction{}, uses: map[string][]link{}}
+	b := &builder{a: a, stories: newestFirst(a.Stories), public: map[string]cleared.Story{}, words: map[string]cleared.Word{}, mended: map[string][]cleared.Correction{}, uses: map[string][]link{}, linker: newLinker(a.Words), must: map[string][]string{}, taken: map[string]bool{}}
 	s := a.Settings
 	settings := baseSettings(s, map[string]any{
-		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "lang": s.Language(), "site": s.Site(),
+		"workshop": plain(s.Workshop()), "machine": plain(s.Machine()), "lang": s.Language(), "locale": locale(s.Language()), "site": s.Site(),
 		"address": plain(s.PostalAddress()), "legal": each(s.LegalLines(), plain), "notice": notice,
 	})
 	settings["disableKinds"] = []string{"section", "taxonomy", "term", "404"}
@@ -68,9 +74,20 @@ type card struct {
 	ID    string   `json:"id"`
 	Title string   `json:"title"`
 	Area  string   `json:"area"`
+	Lang  string   `json:"lang,omitempty"` // where it is not the archive's
 	Line  string   `json:"line"`
 	Date  *date    `json:"date,omitempty"`
 	Photo *picture `json:"photo,omitempty"`
+}
+
+// locale is a language as Open Graph writes it, language_TERRITORY; without a
+// territory there is none.
+func locale(language string) string {
+	parts := strings.Split(language, "-")
+	if last := parts[len(parts)-1]; len(parts) > 1 && len(last) == 2 {
+		return parts[0] + "_" + strings.ToUpper(last)
+	}
+	return ""
 }
 
 // date is a day for machines and for people.
@@ -95,8 +112,16 @@ type picture struct {
 	Name    string       `json:"name"` // the copy for those who take no srcset
 	Width   int          `json:"width"`
 	Height  int          `json:"height"`
-	Large   string       `json:"large"`
+	Large   shared       `json:"large"`
 	Set     []pictureSet `json:"set"`
+}
+
+// shared is the copy that others show when somebody passes a page on.
+type shared struct {
+	Name   string `json:"name"`
+	Width  int    `json:"width"`
+	Height int    `json:"height"`
+	Alt    string `json:"alt"`
 }
 
 type pictureSet struct {
@@ -123,10 +148,10 @@ func pictureOf(p cleared.Photo) (picture, error) {
 	if len(copies) == 0 {
 		return picture{}, fmt.Errorf("site: the photo captioned %q has no copies for the web; make its public copies first", p.Caption())
 	}
-	shown := copies[min(1, len(copies)-1)]
+	shown, largest := copies[min(1, len(copies)-1)], copies[len(copies)-1]
 	pic := picture{
 		Alt: plain(p.Alt()), Caption: plain(p.Caption()), Credit: plain(p.Credit()),
-		Name: shown.Name(), Width: shown.Width(), Height: shown.Height(), Large: copies[len(copies)-1].Name(),
+		Name: shown.Name(), Width: shown.Width(), Height: shown.Height(), Large: shared{largest.Name(), largest.Width(), largest.Height(), plain(p.Alt())},
 	}
 	for _, c := range copies {
 		if !publicName.MatchString(c.Name()) {
@@ -153,11 +178,19 @@ func (b *builder) pictures(photos []cleared.Photo) []picture {
 func (b *builder) fail(err error) { b.err = cmp.Or(b.err, err) }
 
 func (b *builder) card(s cleared.Story) card {
-	c := card{ID: s.ID(), Title: plain(s.Title()), Area: plain(s.Area().Name), Line: plain(s.CameOff()), Date: dateOf(s.PublicFrom())}
+	c := card{ID: s.ID(), Title: plain(s.Title()), Area: plain(s.Area().Name), Line: plain(s.CameOff()), Date: dateOf(s.PublicFrom()), Lang: b.otherLanguage(s)}
 	if pics := b.pictures(s.Photos()); len(pics) > 0 {
 		c.Photo = &pics[0]
 	}
 	return c
+}
+
+// otherLanguage is a story's language where it is not the archive's.
+func (b *builder) otherLanguage(s cleared.Story) string {
+	if s.Language() == b.a.Settings.Language() {
+		return ""
+	}
+	return s.Language()
 }
 
 func (b *builder) cards(stories []cleared.Story) []card {
@@ -166,6 +199,34 @@ func (b *builder) cards(stories []cleared.Story) []card {
 		cards = append(cards, b.card(s))
 	}
 	return cards
+}
+
+// first and rest part a list into what is shown with pictures and what by title.
+func first(stories []cleared.Story) []cleared.Story { return stories[:min(onList, len(stories))] }
+func rest(stories []cleared.Story) []cleared.Story  { return stories[min(onList, len(stories)):] }
+
+// month holds the stories that were first shown in one, newest first.
+type month struct {
+	Words   string      `json:"words"`
+	Stories []titleLine `json:"stories"`
+}
+
+type titleLine struct {
+	ID    string `json:"id"`
+	Title string `json:"title"`
+	Lang  string `json:"lang,omitempty"`
+}
+
+func (b *builder) months(stories []cleared.Story) []month {
+	var all []month
+	for _, s := range stories {
+		if words := s.PublicFrom().MonthWords(); len(all) == 0 || all[len(all)-1].Words != words {
+			all = append(all, month{Words: words})
+		}
+		m := &all[len(all)-1]
+		m.Stories = append(m.Stories, titleLine{s.ID(), plain(s.Title()), b.otherLanguage(s)})
+	}
+	return all
 }
 
 // front is the front matter of one page.
@@ -181,26 +242,50 @@ type front struct {
 func (b *builder) add(at string, f front, body string) {
 	depth := 0
 	name := "content/_index.md"
+	file := "index.html"
 	if at != "" {
 		depth = strings.Count(at, "/") + 1
 		f.URL = "/" + at + "/"
+		file = at + "/index.html"
 		// One flat folder and a prefix: an id such as "index" is then no
 		// special file name to Hugo.
 		name = "content/pages/page-" + strings.ReplaceAll(at, "/", "--") + ".md"
-		b.job.expect = append(b.job.expect, at+"/index.html")
+		b.job.expect = append(b.job.expect, file)
 	}
+	b.must[file] = append(b.must[file], notice)
 	f.Params["root"] = strings.Repeat("../", depth)
 	if _, taken := b.job.staging[name]; taken {
 		b.fail(fmt.Errorf("site: two pages want the address /%s/; give one of them another id", at))
 		return
 	}
+	b.put(name, f, body)
+}
+
+func (b *builder) put(name string, f front, body string) {
 	f.Title, f.Description = plain(f.Title), plain(f.Description)
 	head, err := json.Marshal(f)
 	if err != nil {
-		b.fail(fmt.Errorf("site: page /%s/: %w", at, err))
+		b.fail(fmt.Errorf("site: %s: %w", name, err))
 		return
 	}
 	b.job.staging[name] = append(append(head, '\n', '\n'), body...)
+}
+
+// missing is the page that a web server shows for an address at which there is
+// nothing. It may be shown at any depth, so that its links begin at the site's own path.
+func (b *builder) missing() {
+	root := "/"
+	if u, err := url.Parse(b.a.Settings.Site()); err == nil {
+		root = u.EscapedPath()
+	}
+	b.must["404.html"] = []string{notice}
+	b.job.expect = append(b.job.expect, "404.html")
+	b.put("content/pages/missing.md", front{Title: "There is no such page", URL: "/404.html", Layout: "missing", Params: map[string]any{"root": root, "unlisted": true}}, "")
+}
+
+// say notes what a page has to say, whatever the theme makes of it.
+func (b *builder) say(at string, texts ...string) {
+	b.must[at+"/index.html"] = append(b.must[at+"/index.html"], texts...)
 }
 
 func (b *builder) pages() error {
@@ -213,13 +298,17 @@ func (b *builder) pages() error {
 	b.stopPages()
 	b.wordPages()
 	b.editionPages()
-	b.add("search", front{Title: "Search", Layout: "search", Params: map[string]any{"section": "search"}}, "")
+	b.add("search", front{Title: "Search", Layout: "search", Description: "Search the stories, words, updates and corrections.", Params: map[string]any{"section": "search", "unlisted": true}}, "")
 	for _, w := range b.a.Withdrawn {
-		b.add("story/"+w.ID, front{Title: "A story that was taken back", Layout: "withdrawn", Params: map[string]any{"date": dateOf(w.On)}}, "")
+		b.add("story/"+w.ID, front{Title: takenBack, Layout: "withdrawn", Params: map[string]any{"date": dateOf(w.On), "changed": dateOf(w.On)}}, "")
 	}
+	b.missing()
 	b.job.settings["params"].(map[string]any)["pages"] = b.addresses()
 	return b.err
 }
+
+// takenBack stands where a withdrawn story's title stood.
+const takenBack = "A story that was taken back"
 
 // index checks the ids and makes the lookups.
 func (b *builder) index() error {
@@ -248,6 +337,7 @@ func (b *builder) index() error {
 		if err := checkID("story", w.ID); err != nil {
 			return err
 		}
+		b.taken[w.ID] = true
 	}
 	seen := map[string]bool{}
 	for _, t := range b.a.Tours {
@@ -275,7 +365,7 @@ func (b *builder) addresses() map[string]string {
 	return pages
 }
 
-// feedItem is a story or an edition in the feed.
+// feedItem is a story, a correction or an edition in the feed.
 type feedItem struct {
 	Title string `json:"title"`
 	Path  string `json:"path"`
@@ -287,7 +377,7 @@ func (b *builder) home() {
 	newest := b.stories[:min(onHome, len(b.stories))]
 	params := map[string]any{
 		"section": "home", "stories": b.cards(newest), "count": len(b.stories),
-		"areas": b.areas(), "feed": b.feed(),
+		"areas": b.areas(), "feed": b.feed(), "image": b.shared(b.stories...), "changed": b.lastChange(),
 	}
 	if eds := b.editions(); len(eds) > 0 {
 		params["edition"] = editionLine(eds[0])
@@ -303,6 +393,9 @@ func (b *builder) feed() []feedItem {
 	var all []dated
 	for _, s := range b.stories {
 		all = append(all, dated{feedItem{plain(s.Title()), "story/" + s.ID() + "/", plain(join(s.CameOff(), s.Failed(), s.Replaced())), dateOf(s.PublicFrom())}, s.PublicFrom()})
+	}
+	for _, c := range b.a.Corrections {
+		all = append(all, dated{feedItem{"Correction: " + plain(c.Title()), "story/" + c.Story() + "/#" + correctionID(c), plain(c.Say()), dateOf(c.PublicFrom())}, c.PublicFrom()})
 	}
 	for _, e := range b.editions() {
 		all = append(all, dated{feedItem{plain(e.Record.Subject), "edition/" + e.Record.Week.String() + "/", plain(e.Record.Preheader), dateOf(e.From)}, e.From})
@@ -320,6 +413,48 @@ func (b *builder) feed() []feedItem {
 		items = append(items, d.item)
 	}
 	return items
+}
+
+// shared is the picture of the first story that has one, for when a page is passed on.
+func (b *builder) shared(stories ...cleared.Story) *shared {
+	for _, s := range stories {
+		if photos := s.Photos(); len(photos) > 0 {
+			pic, err := pictureOf(photos[0])
+			if err != nil {
+				b.fail(err)
+				return nil
+			}
+			return &pic.Large
+		}
+	}
+	return nil
+}
+
+// changed is the day on which a story's page last changed as readers see it.
+func (b *builder) changed(s cleared.Story) day.Date {
+	last := s.PublicFrom()
+	for _, c := range b.mended[s.ID()] {
+		if c.PublicFrom().After(last) {
+			last = c.PublicFrom()
+		}
+	}
+	return last
+}
+
+// lastChange is the newest day of anything on the first page.
+func (b *builder) lastChange() *date {
+	var last day.Date
+	for _, s := range b.stories {
+		if on := b.changed(s); on.After(last) {
+			last = on
+		}
+	}
+	for _, e := range b.a.Editions {
+		if e.From.After(last) {
+			last = e.From
+		}
+	}
+	return dateOf(last)
 }
 
 // area is an area with how many stories it has.
@@ -363,7 +498,7 @@ func (b *builder) areaPages() {
 	}
 	for _, a := range areas {
 		b.add("area/"+a.Key, front{Title: a.Name, Layout: "area", Description: "Stories from the " + strings.ToLower(a.Name) + ".",
-			Params: map[string]any{"section": "area", "stories": b.cards(byArea[a.Key])}}, "")
+			Params: map[string]any{"section": "area", "stories": b.cards(first(byArea[a.Key])), "older": b.months(rest(byArea[a.Key])), "image": b.shared(byArea[a.Key]...)}}, "")
 	}
 }
 
@@ -378,6 +513,14 @@ func cautionsOf(cs []cleared.Caution) []caution {
 		out = append(out, caution{plain(c.Label), plain(c.Advice)})
 	}
 	return out
+}
+
+// cautions are those of a page, which has to say them.
+func (b *builder) cautions(page string, cs []cleared.Caution) []caution {
+	for _, c := range cs {
+		b.say(page, c.Label, c.Advice)
+	}
+	return cautionsOf(cs)
 }
 
 type claim struct {
@@ -402,15 +545,30 @@ func claimsOf(cs []cleared.Claim) ([]claim, error) {
 	return out, nil
 }
 
-type question struct {
-	Ask    string `json:"ask"`
-	Answer string `json:"answer"`
+// linkedClaim is a claim with its words of the trade linked.
+type linkedClaim struct {
+	Say      []stretch `json:"say"`
+	Status   string    `json:"status"`
+	Label    string    `json:"label"`
+	Evidence []stretch `json:"evidence"`
 }
 
-func questionsOf(qs []cleared.Question) []question {
+func (l *linker) claims(cs []cleared.Claim) ([]linkedClaim, error) {
+	claims, err := claimsOf(cs)
+	return each(claims, func(c claim) linkedClaim {
+		return linkedClaim{l.inText(c.Say), c.Status, c.Label, l.inText(c.Evidence)}
+	}), err
+}
+
+type question struct {
+	Ask    string    `json:"ask"`
+	Answer []stretch `json:"answer"`
+}
+
+func (l *linker) questions(qs []cleared.Question) []question {
 	var out []question
 	for _, q := range qs {
-		out = append(out, question{plain(q.Ask), plain(q.Answer)})
+		out = append(out, question{plain(q.Ask), l.inText(q.Answer)})
 	}
 	return out
 }
@@ -423,37 +581,54 @@ type link struct {
 
 // correction is one as its story's page and its edition's page show it.
 type correction struct {
-	Title string `json:"title"`
-	Path  string `json:"path"` // of the story
-	Say   string `json:"say"`
-	Date  *date  `json:"date"`
+	ID    string    `json:"id"`
+	Title string    `json:"title"`
+	Path  string    `json:"path"` // of the story
+	Say   []stretch `json:"say"`
+	Date  *date     `json:"date"`
 }
 
-func correctionOf(c cleared.Correction) correction {
-	return correction{plain(c.Title()), "story/" + c.Story(), plain(c.Say()), dateOf(c.PublicFrom())}
+// correctionID names a correction on its story's page.
+func correctionID(c cleared.Correction) string {
+	return "correction-" + strings.TrimPrefix(c.ID(), c.Story()+"-")
+}
+
+// corrections are those of a page, which has to say them.
+func (b *builder) corrections(page string, l *linker, cs []cleared.Correction) []correction {
+	var all []correction
+	for _, c := range cs {
+		b.say(page, c.Say())
+		all = append(all, correction{correctionID(c), plain(c.Title()), "story/" + c.Story(), l.inText(c.Say()), dateOf(c.PublicFrom())})
+	}
+	return all
 }
 
 func (b *builder) storyPages() {
-	b.add("story", front{Title: "All stories", Layout: "stories", Params: map[string]any{"section": "story", "stories": b.cards(b.stories)}}, "")
+	b.add("story", front{Title: "All stories", Layout: "stories", Params: map[string]any{"section": "story", "stories": b.cards(first(b.stories)), "older": b.months(rest(b.stories)), "image": b.shared(b.stories...)}}, "")
 	stopsOf := map[string][]link{}
 	for _, p := range b.stops {
 		for _, s := range p.stop.Stories() {
 			stopsOf[s.ID()] = append(stopsOf[s.ID()], link{"stop/" + p.stop.ID(), fmt.Sprintf("Stop %d: %s", p.stop.Number(), plain(p.stop.At()))})
 		}
 	}
-	words := newLinker(b.a.Words)
 	for i, s := range b.stories {
-		claims, err := claimsOf(s.Claims())
+		page := "story/" + s.ID()
+		l := b.linker.fresh()
+		// In the order in which they stand on the page, so that the first use is linked.
+		corrections := b.corrections(page, l, b.mended[s.ID()])
+		cameOff, failed, replaced := l.inText(s.CameOff()), l.inText(s.Failed()), l.inText(s.Replaced())
+		body := l.inMarkdown(inert(s.Body()))
+		claims, err := l.claims(s.Claims())
 		if err != nil {
 			b.fail(err)
 		}
-		l := words.fresh()
 		params := map[string]any{
-			"section": "story", "kind": "story", "saysnotice": true, "lang": s.Language(), "area": s.Area().Key, "areaname": plain(s.Area().Name), "date": dateOf(s.PublicFrom()),
-			"cameoff": l.inText(s.CameOff()), "failed": l.inText(s.Failed()), "replaced": l.inText(s.Replaced()),
-			"claims": claims, "questions": questionsOf(s.Questions()), "cautions": cautionsOf(s.Cautions()),
+			"section": "story", "kind": "story", "saysnotice": true, "lang": s.Language(), "area": s.Area().Key, "areaname": plain(s.Area().Name),
+			"date": dateOf(s.PublicFrom()), "changed": dateOf(b.changed(s)), "image": b.shared(s),
+			"cameoff": cameOff, "failed": failed, "replaced": replaced,
+			"claims": claims, "questions": l.questions(s.Questions()), "cautions": b.cautions(page, s.Cautions()),
 			"credits": each(s.Credits(), plain), "photos": b.pictures(s.Photos()), "stops": stopsOf[s.ID()],
-			"corrections": each(b.mended[s.ID()], correctionOf),
+			"corrections": corrections,
 		}
 		if i > 0 {
 			params["newer"] = link{"story/" + b.stories[i-1].ID(), plain(b.stories[i-1].Title())}
@@ -461,10 +636,10 @@ func (b *builder) storyPages() {
 		if i+1 < len(b.stories) {
 			params["older"] = link{"story/" + b.stories[i+1].ID(), plain(b.stories[i+1].Title())}
 		}
-		b.add("story/"+s.ID(), front{Title: s.Title(), Layout: "story", Description: join(s.CameOff(), s.Failed()), Params: params}, l.inMarkdown(inert(s.Body())))
+		b.add(page, front{Title: s.Title(), Layout: "story", Description: join(s.CameOff(), s.Failed()), Params: params}, body)
 		for _, w := range b.a.Words {
 			if l.used[w.ID()] {
-				b.uses[w.ID()] = append(b.uses[w.ID()], link{"story/" + s.ID(), plain(s.Title())})
+				b.uses[w.ID()] = append(b.uses[w.ID()], link{page, plain(s.Title())})
 			}
 		}
 	}
@@ -473,8 +648,9 @@ func (b *builder) storyPages() {
 // brief is a story as a stop page tells it.
 type brief struct {
 	card
-	Failed   string       `json:"failed"`
-	Replaced string       `json:"replaced"`
+	CameOff  []stretch    `json:"cameoff"`
+	Failed   []stretch    `json:"failed"`
+	Replaced []stretch    `json:"replaced"`
 	Credits  []string     `json:"credits"`
 	Mended   []correction `json:"corrections,omitempty"`
 }
@@ -500,8 +676,11 @@ func (b *builder) stopPages() {
 }
 
 func (b *builder) stopPage(p stopPage) {
+	page := "stop/" + p.stop.ID()
+	l := b.linker.fresh()
 	var told []brief
-	cautions := cautionsOf(p.stop.Cautions())
+	var shown []cleared.Story
+	care := slices.Clone(p.stop.Cautions())
 	var back day.Date
 	for _, s := range p.stop.Stories() {
 		pub, ok := b.public[s.ID()]
@@ -511,20 +690,23 @@ func (b *builder) stopPage(p stopPage) {
 			}
 			continue
 		}
-		told = append(told, brief{b.card(pub), plain(pub.Failed()), plain(pub.Replaced()), each(pub.Credits(), plain), each(b.mended[pub.ID()], correctionOf)})
-		for _, c := range cautionsOf(pub.Cautions()) {
-			if !slices.Contains(cautions, c) {
-				cautions = append(cautions, c)
+		shown = append(shown, pub)
+		mended := b.corrections(page, l, b.mended[pub.ID()])
+		told = append(told, brief{b.card(pub), l.inText(pub.CameOff()), l.inText(pub.Failed()), l.inText(pub.Replaced()), each(pub.Credits(), plain), mended})
+		for _, c := range pub.Cautions() {
+			if !slices.Contains(care, c) {
+				care = append(care, c)
 			}
 		}
 	}
+	cautions := b.cautions(page, care)
 	params := map[string]any{
-		"section": "stop", "saysnotice": true, "number": p.stop.Number(), "tour": plain(p.tour.Title()), "stories": told, "cautions": cautions,
+		"section": "stop", "saysnotice": true, "number": p.stop.Number(), "tour": plain(p.tour.Title()), "stories": told, "cautions": cautions, "image": b.shared(shown...),
 	}
 	if !back.IsZero() {
 		params["back"] = dateOf(back)
 	}
-	b.add("stop/"+p.stop.ID(), front{Title: p.stop.At(), Layout: "stop", Description: fmt.Sprintf("Stop %d of “%s”.", p.stop.Number(), p.tour.Title()), Params: params}, "")
+	b.add(page, front{Title: p.stop.At(), Layout: "stop", Description: fmt.Sprintf("Stop %d of “%s”.", p.stop.Number(), p.tour.Title()), Params: params}, "")
 }
 
 func (b *builder) wordPages() {
@@ -540,7 +722,7 @@ func (b *builder) wordPages() {
 	for _, w := range sorted {
 		b.add("word/"+w.ID(), front{Title: w.Word(), Layout: "word", Description: "What “" + w.Word() + "” means in the workshop.", Params: map[string]any{
 			"section": "word", "also": each(w.Also(), plain), "uses": b.uses[w.ID()],
-		}}, inert(w.Meaning()))
+		}}, b.linker.fresh(w.ID()).inMarkdown(inert(w.Meaning())))
 	}
 }
 
@@ -576,28 +758,29 @@ func (b *builder) editionPages() {
 	var lines []editionCard
 	for _, e := range b.editions() {
 		lines = append(lines, editionLine(e))
+		page := "edition/" + e.Record.Week.String()
+		l := b.linker.fresh()
 		var told []toldLine
+		var shown []cleared.Story
 		for _, s := range e.Record.Stories {
 			line := toldLine{Title: plain(s.Title)}
 			if pub, ok := b.public[s.ID]; ok {
 				line.Path, line.Line = "story/"+s.ID, plain(pub.CameOff())
+				shown = append(shown, pub)
+			} else if b.taken[s.ID] {
+				line.Path, line.Title = "story/"+s.ID, takenBack
 			}
 			told = append(told, line)
 		}
-		var corrections []correction
-		for _, c := range b.a.Corrections {
-			if slices.Contains(e.Record.Corrections, c.ID()) {
-				corrections = append(corrections, correctionOf(c))
-			}
-		}
+		corrections := b.corrections(page, l, slices.DeleteFunc(slices.Clone(b.a.Corrections), func(c cleared.Correction) bool { return !slices.Contains(e.Record.Corrections, c.ID()) }))
 		params := map[string]any{
-			"section": "edition", "corrections": corrections, "week": e.Record.Week.String(), "monday": e.Record.Week.Monday().Words(), "date": dateOf(e.From),
+			"section": "edition", "corrections": corrections, "week": e.Record.Week.String(), "monday": e.Record.Week.Monday().Words(), "date": dateOf(e.From), "changed": dateOf(e.From), "image": b.shared(shown...),
 			"stories": told, "figures": figureRows(e.Record.Figures), "figurewords": each(e.Record.Figures, figureWords),
 		}
 		if w, ok := b.words[e.Record.Word]; ok {
 			params["word"] = link{"word/" + w.ID(), plain(w.Word())}
 		}
-		b.add("edition/"+e.Record.Week.String(), front{Title: e.Record.Subject, Layout: "edition", Description: e.Record.Preheader, Params: params}, inert(e.Record.Opening))
+		b.add(page, front{Title: e.Record.Subject, Layout: "edition", Description: e.Record.Preheader, Params: params}, l.inMarkdown(inert(e.Record.Opening)))
 	}
 	b.add("edition", front{Title: "Weekly updates", Layout: "editions", Params: map[string]any{"section": "edition", "editions": lines}}, "")
 }

@@ -32,8 +32,11 @@ func searchIndex(b *builder) []byte {
 	for _, s := range b.stories {
 		entries = append(entries, searchEntry{plain(s.Title()), plain(s.Area().Name), "story/" + s.ID() + "/index.html", plain(s.CameOff()), folded(storyText(s)...)})
 	}
+	for _, c := range b.a.Corrections {
+		entries = append(entries, searchEntry{plain(c.Title()), "Correction", "story/" + c.Story() + "/index.html#" + correctionID(c), plain(c.Say()), folded(c.Title(), c.Say())})
+	}
 	for _, w := range b.a.Words {
-		entries = append(entries, searchEntry{plain(w.Word()), "Word", "word/" + w.ID() + "/index.html", "", folded(append(w.Also(), w.Word(), w.Meaning())...)})
+		entries = append(entries, searchEntry{plain(w.Word()), "Word", "word/" + w.ID() + "/index.html", firstSentence(w.Meaning()), folded(append(w.Also(), w.Word(), w.Meaning())...)})
 	}
 	for _, e := range b.editions() {
 		r := e.Record
@@ -49,6 +52,15 @@ func searchIndex(b *builder) []byte {
 		panic(err) // strings only: it cannot fail
 	}
 	return append(bytes.TrimSpace(out.Bytes()), ";\n"...)
+}
+
+// firstSentence is how Markdown of a line or two begins, without its marks.
+func firstSentence(markdown string) string {
+	text := oneLine(markdownText(markdown))
+	if end := strings.Index(text, ". "); end > 0 {
+		return text[:end+1]
+	}
+	return text
 }
 
 // storyText is what a reader sees of a story.

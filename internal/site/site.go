@@ -12,7 +12,9 @@
 //     the archive, or lose their link;
 //   - a theme that calls a function which could reach further is refused, with
 //     its file and line;
-//   - the archive works from a folder, without a server and without a network.
+//   - the archive works from a folder, without a server and without a network;
+//   - each page says what it has to, the notice, cautions and corrections, or
+//     the theme that leaves it out is refused.
 //
 // It must not know the private record or how wording is written, and it decides
 // nothing about what may leave: the caller has chosen.
@@ -63,45 +65,84 @@ type Files map[string][]byte
 
 // Build makes the archive. Public pictures are in it under pictures/.
 func Build(ctx context.Context, a Archive) (Files, error) {
-	for _, s := range a.Stories {
-		if s.PublicFrom().IsZero() || s.PublicFrom().After(a.On) {
-			return nil, fmt.Errorf("site: story %q is not public on %s; leave it out", s.ID(), a.On)
-		}
-	}
-	if err := checkSite(a.Settings); err != nil {
-		return nil, err
-	}
-	t, err := readTheme(a.Theme, "archive", archiveLayouts)
+	b, t, err := prepare(a)
 	if err != nil {
 		return nil, err
-	}
-	t.addMarkupRules(archiveMarkup)
-	b := newBuilder(a)
-	if err := b.pages(); err != nil {
-		return nil, err
-	}
-	for name, data := range t.layouts {
-		b.job.staging[name] = data
 	}
 	out, err := b.job.run(ctx)
 	if err != nil {
 		return nil, err
 	}
 	files := Files(out)
-	for _, name := range slices.Sorted(maps.Keys(t.static)) {
-		if _, taken := files[name]; taken || name == searchScript {
-			return nil, fmt.Errorf("themes/archive/static/%s: the archive makes a file of this name itself; remove it", name)
-		}
-		files[name] = t.static[name]
-	}
-	if err := addFonts(files, a.Theme); err != nil {
+	if err := b.checkSaid(files); err != nil {
 		return nil, err
 	}
-	files[searchScript] = searchIndex(b)
-	if err := b.addPictures(ctx, files); err != nil {
+	if err := b.addStatic(ctx, files, t); err != nil {
 		return nil, err
 	}
 	return files, nil
+}
+
+// Stage returns what Build hands to Hugo, for measuring against the Hugo command:
+// content, layouts, settings, and under static/ the files that go out as they are.
+func Stage(a Archive) (Files, error) {
+	b, t, err := prepare(a)
+	if err != nil {
+		return nil, err
+	}
+	files, err := b.job.staged()
+	if err != nil {
+		return nil, err
+	}
+	static := Files{}
+	if err := b.addStatic(context.Background(), static, t); err != nil {
+		return nil, err
+	}
+	for name, data := range static {
+		files["static/"+name] = data
+	}
+	return files, nil
+}
+
+// prepare checks what an archive is made from and writes the pages for Hugo.
+func prepare(a Archive) (*builder, theme, error) {
+	for _, s := range a.Stories {
+		if s.PublicFrom().IsZero() || s.PublicFrom().After(a.On) {
+			return nil, theme{}, fmt.Errorf("site: story %q is not public on %s; leave it out", s.ID(), a.On)
+		}
+	}
+	if err := checkSite(a.Settings); err != nil {
+		return nil, theme{}, err
+	}
+	t, err := readTheme(a.Theme, "archive", archiveLayouts)
+	if err != nil {
+		return nil, theme{}, err
+	}
+	t.addMarkupRules(archiveMarkup)
+	b := newBuilder(a)
+	if err := b.pages(); err != nil {
+		return nil, theme{}, err
+	}
+	for name, data := range t.layouts {
+		b.job.staging[name] = data
+	}
+	return b, t, nil
+}
+
+// addStatic adds the files that go out as they are: those of the theme, fonts, the
+// search index and pictures. None may take the place of a page.
+func (b *builder) addStatic(ctx context.Context, files Files, t theme) error {
+	for _, name := range slices.Sorted(maps.Keys(t.static)) {
+		if _, taken := files[name]; taken || name == searchScript {
+			return fmt.Errorf("themes/archive/static/%s: the archive makes a file of this name itself; remove it", name)
+		}
+		files[name] = t.static[name]
+	}
+	if err := addFonts(files, b.a.Theme); err != nil {
+		return err
+	}
+	files[searchScript] = searchIndex(b)
+	return b.addPictures(ctx, files)
 }
 
 // checkSite holds the settings to what addresses need.

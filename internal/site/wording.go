@@ -52,10 +52,10 @@ func typed(out []byte) []byte {
 	return bytes.ReplaceAll(out, []byte("%EF%B7%91"), []byte("%3C"))
 }
 
-// linker links each glossary word where a story first uses it.
+// linker links each glossary word where a page first uses it in a story's text.
 type linker struct {
 	forms map[string][]form // by their first word in lower case, longest first
-	used  map[string]bool   // word ids linked already in this story
+	used  map[string]bool   // word ids linked already on this page
 }
 
 type form struct{ id, text string }
@@ -83,8 +83,15 @@ func newLinker(words []cleared.Word) *linker {
 	return l
 }
 
-// fresh returns the linker for another story, with nothing used yet.
-func (l *linker) fresh() *linker { return &linker{forms: l.forms, used: map[string]bool{}} }
+// fresh returns the linker for another page, on which nothing has been used yet but
+// the words that it explains itself.
+func (l *linker) fresh(explained ...string) *linker {
+	page := &linker{forms: l.forms, used: map[string]bool{}}
+	for _, id := range explained {
+		page.used[id] = true
+	}
+	return page
+}
 
 // firstWord is the letters and digits that s begins with.
 func firstWord(s string) string {
@@ -105,22 +112,20 @@ type hit struct {
 // no word is found inside a longer one.
 func (l *linker) find(source string, from, to int) []hit {
 	var hits []hit
-	before, _ := utf8.DecodeLastRuneInString(source[:from])
 	for at := from; at < to; {
 		r, size := utf8.DecodeRuneInString(source[at:])
-		if inWord(before) || !inWord(r) {
-			before, at = r, at+size
+		if !inWord(r) || goesOn(source[:at]) {
+			at += size
 			continue
 		}
 		f, ok := l.formAt(source, at, to)
 		if !ok {
-			before, at = r, at+size
+			at += size
 			continue
 		}
 		l.used[f.id] = true
 		hits = append(hits, hit{at, at + len(f.text), f.id})
 		at += len(f.text)
-		before, _ = utf8.DecodeLastRuneInString(source[:at])
 	}
 	return hits
 }
@@ -129,14 +134,44 @@ func (l *linker) find(source string, from, to int) []hit {
 func (l *linker) formAt(source string, at, to int) (form, bool) {
 	for _, f := range l.forms[strings.ToLower(firstWord(source[at:to]))] {
 		end := at + len(f.text)
-		if l.used[f.id] || end > to || !strings.EqualFold(source[at:end], f.text) {
+		if l.used[f.id] || end > to || !sameWord(source[at:end], f.text) {
 			continue
 		}
-		if next, _ := utf8.DecodeRuneInString(source[end:]); !inWord(next) {
+		if !joined(source[end:]) {
 			return f, true
 		}
 	}
 	return form{}, false
+}
+
+// sameWord holds a text against a form. A small letter may be a capital at the
+// beginning, as of a sentence; anywhere else case counts, so that the name of a
+// place or an abbreviation is not taken for a word of the trade.
+func sameWord(text, form string) bool {
+	if text == form {
+		return true
+	}
+	t, n := utf8.DecodeRuneInString(text)
+	f, m := utf8.DecodeRuneInString(form)
+	return text[n:] == form[m:] && unicode.ToLower(t) == f
+}
+
+// joined reports whether a word goes on here: with a letter, or with a hyphen and one.
+func joined(after string) bool {
+	r, n := utf8.DecodeRuneInString(after)
+	if r == '-' || r == '\u2010' || r == '\u2011' {
+		r, _ = utf8.DecodeRuneInString(after[n:])
+	}
+	return inWord(r)
+}
+
+// goesOn reports whether a word that begins behind this text belongs to one before it.
+func goesOn(before string) bool {
+	r, n := utf8.DecodeLastRuneInString(before)
+	if r == '-' || r == '\u2010' || r == '\u2011' {
+		r, _ = utf8.DecodeLastRuneInString(before[:len(before)-n])
+	}
+	return inWord(r)
 }
 
 func inWord(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
@@ -165,22 +200,27 @@ func (l *linker) inText(s string) []stretch {
 	return out
 }
 
+// wordPage is where the pages of words stand.
+const wordPage = "/word/"
+
 // inMarkdown writes links into Markdown that inert has been through. Links,
 // pictures, headings and code are left alone.
 func (l *linker) inMarkdown(s string) string {
-	if trial := (&linker{l.forms, maps.Clone(l.used)}); len(trial.find(s, 0, len(s))) == 0 {
+	if trial := (&linker{l.forms, maps.Clone(l.used)}); len(trial.find(s, 0, len(s))) == 0 && !strings.Contains(s, wordPage) {
 		return s
 	}
-	source := []byte(s)
-	tree := goldmark.New(goldmark.WithExtensions(extension.GFM, extension.DefinitionList)).
-		Parser().Parse(text.NewReader(source))
 	var hits []hit
-	_ = ast.Walk(tree, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
+	_ = ast.Walk(parsed(s), func(n ast.Node, entering bool) (ast.WalkStatus, error) {
 		if !entering {
 			return ast.WalkContinue, nil
 		}
 		switch n := n.(type) {
-		case *ast.Link, *ast.AutoLink, *ast.Image, *ast.Heading, *ast.CodeSpan:
+		case *ast.Link:
+			if id, ok := strings.CutPrefix(string(n.Destination), wordPage); ok {
+				l.used[strings.TrimSuffix(id, "/")] = true // linked by hand
+			}
+			return ast.WalkSkipChildren, nil
+		case *ast.AutoLink, *ast.Image, *ast.Heading, *ast.CodeSpan:
 			return ast.WalkSkipChildren, nil
 		case *ast.Text:
 			hits = append(hits, l.find(s, n.Segment.Start, n.Segment.Stop)...)
@@ -191,8 +231,31 @@ func (l *linker) inMarkdown(s string) string {
 	var b strings.Builder
 	last := 0
 	for _, h := range hits {
-		b.WriteString(s[last:h.from] + "[" + s[h.from:h.to] + "](/word/" + h.id + "/)")
+		b.WriteString(s[last:h.from] + "[" + s[h.from:h.to] + "](" + wordPage + h.id + "/)")
 		last = h.to
 	}
 	return b.String() + s[last:]
+}
+
+// parsed is the tree of Markdown, as Hugo reads it.
+func parsed(markdown string) ast.Node {
+	return goldmark.New(goldmark.WithExtensions(extension.GFM, extension.DefinitionList)).Parser().Parse(text.NewReader([]byte(markdown)))
+}
+
+// markdownText is what Markdown says, without its marks.
+func markdownText(markdown string) string {
+	source := []byte(plain(markdown))
+	var b strings.Builder
+	_ = ast.Walk(parsed(string(source)), func(n ast.Node, entering bool) (ast.WalkStatus, error) {
+		if t, ok := n.(*ast.Text); ok && entering {
+			b.Write(t.Value(source))
+			if t.SoftLineBreak() || t.HardLineBreak() {
+				b.WriteByte(' ')
+			}
+		} else if n.Type() == ast.TypeBlock && !entering {
+			b.WriteByte(' ')
+		}
+		return ast.WalkContinue, nil
+	})
+	return b.String()
 }

@@ -14,18 +14,23 @@ func TestWordsAreLinkedOnceAndOnlyWhole(t *testing.T) {
 		cleared.NewWord(cleared.WordFields{ID: "spar", Word: "spar", Also: []string{"spars"}}),
 		cleared.NewWord(cleared.WordFields{ID: "main-spar", Word: "main spar"}),
 		cleared.NewWord(cleared.WordFields{ID: "elan", Word: "élan"}),
+		cleared.NewWord(cleared.WordFields{ID: "gauge", Word: "gauge", Also: []string{"SWG"}}),
 	}
 	for _, c := range []struct{ in, want string }{
 		{"A spar and a spar.", "A [spar](/word/spar/) and a spar."},
 		{"Two spars.", "Two [spars](/word/spar/)."},
-		{"The Main Spar, then a spar.", "The [Main Spar](/word/main-spar/), then a [spar](/word/spar/)."},
+		{"Main spar, then a spar.", "[Main spar](/word/main-spar/), then a [spar](/word/spar/)."},
+		{"The SPAR of Main Spars is a song.", "The SPAR of Main [Spars](/word/spar/) is a song."},
+		{"In swg, not SWG.", "In swg, not [SWG](/word/gauge/)."},
+		{"A box-spar, a spar-web and a jury‑spar; the spar’s end.", "A box-spar, a spar-web and a jury‑spar; the [spar](/word/spar/)’s end."},
+		{"From spar- to float-fitting.", "From [spar](/word/spar/)- to float-fitting."},
 		{"Sparrows spark; unspar; spar2.", "Sparrows spark; unspar; spar2."},
 		{"*spar*", "*[spar](/word/spar/)*"},
 		{"`spar` [a spar](/x/) ![spar](y)", "`spar` [a spar](/x/) ![spar](y)"},
 		{"# A spar\n\nspar", "# A spar\n\n[spar](/word/spar/)"},
 		{"```\nspar\n```\n\n    spar\n\nspar", "```\nspar\n```\n\n    spar\n\n[spar](/word/spar/)"},
 		{"| a |\n|---|\n| spar |", "| a |\n|---|\n| [spar](/word/spar/) |"},
-		{"With ÉLAN.", "With [ÉLAN](/word/elan/)."},
+		{"Élan: élan.", "[Élan](/word/elan/): élan."},
 		{"https://example.org/spar", "https://example.org/spar"},
 	} {
 		if got := newLinker(known).inMarkdown(c.in); got != c.want {

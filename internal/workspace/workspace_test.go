@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"syscall"
@@ -33,15 +34,20 @@ func (f fullFile) Write(p []byte) (int, error) {
 	return f.File.Write(p)
 }
 
-func (d *fullDisk) writer() Writer {
-	return Writer{create: func(dir, pattern string) (file, error) {
-		f, err := os.CreateTemp(dir, pattern)
-		return fullFile{f, d}, err
-	}}
+func (d *fullDisk) writer() Writer { return Writer{on: onFull{disk: d}, hands: 1} }
+
+type onFull struct {
+	realDisk
+	disk *fullDisk
 }
 
-// tree reads all files below a folder.
-func tree(t *testing.T, dir string) map[string]string {
+func (f onFull) create(dir, pattern string) (file, error) {
+	opened, err := os.CreateTemp(dir, pattern)
+	return fullFile{opened, f.disk}, err
+}
+
+// filesIn reads all files below a folder.
+func filesIn(t *testing.T, dir string) map[string]string {
 	t.Helper()
 	files := map[string]string{}
 	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
@@ -76,7 +82,7 @@ func TestFullDiskLeavesAFileAsItWas(t *testing.T) {
 	if !errors.Is(err, ErrOutside) || !strings.Contains(err.Error(), "make room on the disk") || !strings.Contains(err.Error(), path) {
 		t.Errorf("got %v, want an outside failure that names the file and the remedy", err)
 	}
-	if got := tree(t, filepath.Dir(path)); len(got) != 1 || got["cards.pdf"] != "old" {
+	if got := filesIn(t, filepath.Dir(path)); len(got) != 1 || got["cards.pdf"] != "old" {
 		t.Errorf("the folder holds %q, want only the old file", got)
 	}
 }
@@ -87,13 +93,13 @@ func TestFullDiskLeavesATreeAsItWas(t *testing.T) {
 	if _, err := (Writer{}).WriteTree(dir, bytesOf(old)); err != nil {
 		t.Fatal(err)
 	}
-	before := tree(t, dir)
+	before := filesIn(t, dir)
 	for room := range 20 {
 		_, err := (&fullDisk{room: room}).writer().WriteTree(dir, bytesOf(map[string]string{"index.html": "new index", "story/b/index.html": "new b"}))
 		if err == nil {
 			t.Fatalf("%d bytes of room were enough", room)
 		}
-		after := tree(t, dir)
+		after := filesIn(t, dir)
 		for name, text := range before {
 			if after[name] != text && name != treeList {
 				t.Errorf("room %d: %s became %q", room, name, after[name])
@@ -109,7 +115,7 @@ func TestTreeWritesWhatChangedAndRemovesWhatIsGone(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "site")
 	var w Writer
 	first := map[string]string{"index.html": "one", "story/a/index.html": "a", "story/b/index.html": "b"}
-	if c, err := w.WriteTree(dir, bytesOf(first)); err != nil || c != (Change{Written: 3}) {
+	if c, err := w.WriteTree(dir, bytesOf(first)); err != nil || !reflect.DeepEqual(c, Change{Written: 3}) {
 		t.Fatalf("first: %+v, %v", c, err)
 	}
 	foreign := filepath.Join(dir, "CNAME")
@@ -117,10 +123,10 @@ func TestTreeWritesWhatChangedAndRemovesWhatIsGone(t *testing.T) {
 		t.Fatal(err)
 	}
 	second := map[string]string{"index.html": "two", "story/a/index.html": "a"}
-	if c, err := w.WriteTree(dir, bytesOf(second)); err != nil || c != (Change{Written: 1, Removed: 1, Same: 1}) {
+	if c, err := w.WriteTree(dir, bytesOf(second)); err != nil || !reflect.DeepEqual(c, Change{Written: 1, Removed: 1, Same: 1, Foreign: []string{"CNAME"}}) {
 		t.Fatalf("second: %+v, %v", c, err)
 	}
-	got := tree(t, dir)
+	got := filesIn(t, dir)
 	delete(got, treeList)
 	want := map[string]string{"index.html": "two", "story/a/index.html": "a", "CNAME": "theirs"}
 	if len(got) != len(want) || got["index.html"] != "two" || got["CNAME"] != "theirs" {
@@ -142,7 +148,7 @@ func TestTreeKeepsOutOfOtherPeoplesFolders(t *testing.T) {
 	if _, err := (Writer{}).WriteTree(filepath.Join(dir, "new"), bytesOf(map[string]string{"../out.html": "x"})); err == nil {
 		t.Error("a path that leads out was written")
 	}
-	if got := tree(t, dir); len(got) != 1 {
+	if got := filesIn(t, dir); len(got) != 1 {
 		t.Errorf("the folder holds %v", got)
 	}
 }
@@ -273,13 +279,13 @@ func TestNewWorkspaceIsWholeOrNotThere(t *testing.T) {
 	if err := Create(dir, files, func(string) error { return broken }); !errors.Is(err, broken) {
 		t.Errorf("got %v", err)
 	}
-	if got := tree(t, parent); len(got) != 0 {
+	if got := filesIn(t, parent); len(got) != 0 {
 		t.Errorf("a failure left %v", got)
 	}
 	if err := Create(dir, files, nil); err != nil {
 		t.Fatal(err)
 	}
-	if got := tree(t, dir); len(got) != 2 {
+	if got := filesIn(t, dir); len(got) != 2 {
 		t.Errorf("the workspace holds %v", got)
 	}
 	if err := Create(dir, files, nil); !errors.Is(err, ErrNotEmpty) {

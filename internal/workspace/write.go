@@ -1,53 +1,69 @@
 package workspace
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"maps"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 )
 
-// file is what writing needs of a file; tests put a failing one in its place.
+// file is what writing needs of a file.
 type file interface {
 	io.WriteCloser
 	Name() string
 	Sync() error
 }
 
+// disk is what writing needs of the machine; tests put a failing one in its place.
+type disk interface {
+	create(dir, pattern string) (file, error)
+	chmod(path string, mode fs.FileMode) error
+	rename(from, to string) error
+	remove(path string) error
+	mkdir(dir string) error // and those above it
+	syncDir(dir string) error
+}
+
+type realDisk struct{}
+
+func (realDisk) create(dir, pattern string) (file, error)  { return os.CreateTemp(dir, pattern) }
+func (realDisk) chmod(path string, mode fs.FileMode) error { return os.Chmod(path, mode) }
+func (realDisk) rename(from, to string) error              { return os.Rename(from, to) }
+func (realDisk) remove(path string) error                  { return os.Remove(path) }
+func (realDisk) mkdir(dir string) error                    { return os.MkdirAll(dir, 0o755) }
+func (realDisk) syncDir(dir string) error                  { return syncDir(dir) }
+
 // Writer writes files whole or not at all. The zero Writer writes to the disk.
 type Writer struct {
-	create func(dir, pattern string) (file, error)
+	on    disk
+	hands int // how many files of a tree are staged at once; 0 is the usual number
 }
 
-func (w Writer) open(dir, pattern string) (file, error) {
-	if w.create != nil {
-		return w.create(dir, pattern)
+func (w Writer) disk() disk {
+	if w.on != nil {
+		return w.on
 	}
-	return os.CreateTemp(dir, pattern)
+	return realDisk{}
 }
 
-// stage writes data to a temporary file beside path and syncs it.
-func (w Writer) stage(path string, data []byte, mode fs.FileMode) (temp string, err error) {
-	f, err := w.open(filepath.Dir(path), ".opencowl-*.part")
+// stage writes data to a temporary file in a folder and syncs it.
+func (w Writer) stage(dir string, data []byte, mode fs.FileMode) (temp string, err error) {
+	f, err := w.disk().create(dir, ".opencowl-*.part")
 	if err != nil {
 		return "", err
 	}
 	defer func() {
 		if err != nil {
 			f.Close()
-			os.Remove(f.Name())
+			w.disk().remove(f.Name())
 		}
 	}()
 	if _, err := f.Write(data); err != nil {
 		return "", err
 	}
-	if err := os.Chmod(f.Name(), mode); err != nil {
+	if err := w.disk().chmod(f.Name(), mode); err != nil {
 		return "", err
 	}
 	if err := f.Sync(); err != nil {
@@ -63,18 +79,24 @@ func (w Writer) WriteFile(path string, data []byte, mode fs.FileMode) error {
 	if err := replaceable(path); err != nil {
 		return err
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	dir := filepath.Dir(path)
+	if err := w.disk().mkdir(dir); err != nil {
 		return writeError(path, err)
 	}
-	temp, err := w.stage(path, data, mode)
+	temp, err := w.stage(dir, data, mode)
 	if err != nil {
 		return writeError(path, err)
 	}
-	if err := os.Rename(temp, path); err != nil {
-		os.Remove(temp)
+	return w.settle(temp, path)
+}
+
+// settle gives a staged file its name, for good.
+func (w Writer) settle(temp, path string) error {
+	if err := w.disk().rename(temp, path); err != nil {
+		w.disk().remove(temp)
 		return writeError(path, err)
 	}
-	return writeError(path, syncDir(filepath.Dir(path)))
+	return writeError(path, w.disk().syncDir(filepath.Dir(path)))
 }
 
 // Create writes a new file whole, as WriteFile does, and never replaces one: a file
@@ -162,132 +184,6 @@ func insideOnly(dir, name string) error {
 		}
 	}
 	return nil
-}
-
-// treeList is the file that remembers which files of a folder WriteTree wrote.
-const treeList = ".opencowl-files"
-
-// ErrForeignFolder says that a folder holds files that WriteTree did not write.
-var ErrForeignFolder = errors.New("the folder is not empty and was not written by opencowl")
-
-// Change counts what WriteTree did.
-type Change struct {
-	Written int `json:"written"`
-	Removed int `json:"removed"`
-	Same    int `json:"same"`
-}
-
-// WriteTree makes the folder dir hold these files (slash paths): it writes
-// those whose bytes changed and removes those that it wrote earlier and that are
-// gone. All new bytes are on the disk before the first file changes its name, so
-// that a full disk changes nothing. A folder with other people's files is refused.
-func (w Writer) WriteTree(dir string, files map[string][]byte) (change Change, err error) {
-	earlier, err := readTreeList(dir)
-	if err != nil {
-		return change, err
-	}
-	type move struct{ temp, path string }
-	var staged []move
-	defer func() {
-		for _, m := range staged {
-			os.Remove(m.temp)
-		}
-	}()
-	names := slices.Sorted(maps.Keys(files))
-	for _, name := range names {
-		if !filepath.IsLocal(filepath.FromSlash(name)) {
-			return change, fmt.Errorf("%s: the path leads out of the folder", name)
-		}
-		path := filepath.Join(dir, filepath.FromSlash(name))
-		if err := errors.Join(insideOnly(dir, name), replaceable(path)); err != nil {
-			return Change{}, err
-		}
-		if old, err := os.ReadFile(path); err == nil && bytes.Equal(old, files[name]) {
-			change.Same++
-			continue
-		}
-		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-			return Change{}, writeError(path, err)
-		}
-		temp, err := w.stage(path, files[name], 0o644)
-		if err != nil {
-			return Change{}, writeError(path, err)
-		}
-		staged = append(staged, move{temp, path})
-	}
-	// The list is written first and holds old and new names: whatever stops this,
-	// the next run still knows which files are its own.
-	all := slices.Concat(names, earlier)
-	slices.Sort(all)
-	if err := w.writeTreeList(dir, slices.Compact(all)); err != nil {
-		return Change{}, err
-	}
-	for i, m := range staged {
-		if err := os.Rename(m.temp, m.path); err != nil {
-			staged = staged[i:]
-			return change, writeError(m.path, err)
-		}
-		change.Written++
-	}
-	staged = nil
-	for _, name := range earlier {
-		if _, kept := files[name]; kept {
-			continue
-		}
-		path := filepath.Join(dir, filepath.FromSlash(name))
-		if err := insideOnly(dir, name); err != nil {
-			return change, err
-		}
-		if err := os.Remove(path); err == nil {
-			change.Removed++
-		} else if !errors.Is(err, fs.ErrNotExist) {
-			return change, writeError(path, err)
-		}
-		removeEmpty(dir, filepath.Dir(path))
-	}
-	return change, w.writeTreeList(dir, names)
-}
-
-func (w Writer) writeTreeList(dir string, names []string) error {
-	text := []byte(strings.Join(names, "\n") + "\n")
-	path := filepath.Join(dir, treeList)
-	if old, err := os.ReadFile(path); err == nil && bytes.Equal(old, text) {
-		return nil
-	}
-	return w.WriteFile(path, text, 0o644)
-}
-
-func readTreeList(dir string) ([]string, error) {
-	text, err := os.ReadFile(filepath.Join(dir, treeList))
-	if err == nil {
-		var names []string
-		for name := range strings.FieldsFuncSeq(string(text), func(r rune) bool { return r == '\n' }) {
-			if filepath.IsLocal(filepath.FromSlash(name)) {
-				names = append(names, name)
-			}
-		}
-		return names, nil
-	}
-	entries, err := os.ReadDir(dir)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return nil, nil
-	case err != nil:
-		return nil, writeError(dir, err)
-	case len(entries) > 0:
-		return nil, fmt.Errorf("%s: %w; name an empty or a new folder", dir, ErrForeignFolder)
-	}
-	return nil, nil
-}
-
-// removeEmpty removes folders that have become empty, up to but not including top.
-func removeEmpty(top, dir string) {
-	for dir != top && strings.HasPrefix(dir, top) {
-		if os.Remove(dir) != nil {
-			return
-		}
-		dir = filepath.Dir(dir)
-	}
 }
 
 // ErrOutside marks a failure of the machine rather than of the work: a full

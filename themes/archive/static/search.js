@@ -11,13 +11,16 @@
     return s.normalize("NFD").replace(/\p{Mn}/gu, "").toLowerCase();
   }
 
-  function score(entry, wanted) {
-    var title = fold(entry.t);
-    var words = " " + entry.w.join(" ");
+  // Made ready once, since every letter that is typed looks through all of it.
+  var pages = archiveIndex.map(function (entry, place) {
+    return { entry: entry, place: place, title: fold(entry.t), words: " " + entry.w.join(" ") };
+  });
+
+  function score(page, wanted) {
     var sum = 0;
     for (var i = 0; i < wanted.length; i++) {
-      if (words.indexOf(" " + wanted[i]) < 0) return 0;
-      sum += title.indexOf(wanted[i]) >= 0 ? 3 : 1;
+      if (page.words.indexOf(" " + wanted[i]) < 0) return 0;
+      sum += page.title.indexOf(wanted[i]) >= 0 ? 3 : 1;
     }
     return sum;
   }
@@ -48,11 +51,11 @@
       count.textContent = "";
       return;
     }
-    var hits = archiveIndex
-      .map(function (e, i) { return { e: e, i: i, s: score(e, wanted) }; })
-      .filter(function (h) { return h.s > 0; })
-      .sort(function (a, b) { return b.s - a.s || a.i - b.i; });
-    hits.slice(0, most).forEach(function (h) { list.append(show(h.e)); });
+    var hits = pages
+      .map(function (page) { return { page: page, score: score(page, wanted) }; })
+      .filter(function (hit) { return hit.score > 0; })
+      .sort(function (a, b) { return b.score - a.score || a.page.place - b.page.place; });
+    hits.slice(0, most).forEach(function (hit) { list.append(show(hit.page.entry)); });
     count.textContent = hits.length === 0 ? "Nothing found. Try fewer or shorter words." :
       hits.length === 1 ? "1 page found." :
       hits.length > most ? hits.length + " pages found; these are the first " + most + "." :
