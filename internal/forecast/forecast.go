@@ -50,9 +50,9 @@ const (
 	// cuts is into how many equal parts the dispersion's distribution is cut.
 	cuts = 40
 	// dispersionPrior are the degrees of freedom that the prior for the dispersion
-	// adds to the n − 1 of the data: its density goes with φ^(−3/4). Jeffreys' prior
+	// adds to the n − 1 of the data: its density goes with φ^(−4/5). Jeffreys' prior
 	// adds none, and left uneven benches with 8 weeks of history at 77 %.
-	dispersionPrior = -0.5
+	dispersionPrior = -0.4
 	// tail is what is left out at each end, counting half of the last count kept
 	// (mid-p). A tenth would be left out where counts are large; small ones come in
 	// steps, and uneven benches stay under 78 % then.

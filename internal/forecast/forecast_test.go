@@ -77,7 +77,7 @@ for line in sys.stdin:
     X2 = sum((v - m) ** 2 for v in x) / m
     parts = []
     for i in range(40):
-        phi = X2 / chi2.ppf((i + .5) / 40, n - 1.5)
+        phi = X2 / chi2.ppf((i + .5) / 40, n - 1.4)
         mean, ratio = h * (s + phi / 2) / n, phi * (1 + h / n)
         parts.append(poisson(mean) if ratio <= 1 else nbinom(mean / (ratio - 1), 1 / ratio))
     mid = lambda y: sum(p.cdf(y) - p.pmf(y) / 2 for p in parts) / 40
