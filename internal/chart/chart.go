@@ -280,7 +280,7 @@ func (f *figure) axes(pl *plot.Plot) {
 		a.LineStyle = vgdraw.LineStyle{Color: rgba(soft), Width: f.unit / 14}
 		a.Tick.LineStyle = a.LineStyle
 		a.Tick.Length = f.unit / 3
-		a.Tick.Label.Font, a.Tick.Label.Handler, a.Tick.Label.Color = face(font.WeightNormal, f.unit*15/17), f.press.styles, rgba(soft)
+		a.Tick.Label.Font, a.Tick.Label.Handler, a.Tick.Label.Color = face(font.WeightNormal, f.unit), f.press.styles, rgba(soft)
 	}
 	pl.X.Tick.Marker, pl.Y.Tick.Marker = plot.ConstantTicks(f.dayTicks(pl.X.Max)), plot.ConstantTicks(f.countTicks())
 	grid := plotter.NewGrid()
