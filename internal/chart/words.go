@@ -3,7 +3,6 @@ package chart
 import (
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
 	"golang.org/x/image/font"
@@ -90,7 +89,7 @@ type words struct{ *figure }
 // Plot writes the words where they cross no line.
 func (w words) Plot(c vgdraw.Canvas, pl *plot.Plot) {
 	x, y := pl.Transforms(&c)
-	l := labels{figure: w.figure, canvas: c, x: x, y: y}
+	l := &labels{figure: w.figure, canvas: c, x: x, y: y}
 	l.rollOutDay()
 	l.cameOff()
 	l.backOn()
@@ -102,21 +101,22 @@ type labels struct {
 	*figure
 	canvas vgdraw.Canvas
 	x, y   func(float64) vg.Length
+	taken  vg.Rectangle // by the words at today's dot
 }
 
 // put writes lines of words with their left lower corner at a place.
-func (l labels) put(style text.Style, x, y vg.Length, lines ...string) {
+func (l *labels) put(style text.Style, x, y vg.Length, lines ...string) {
 	style.YAlign = text.YBottom
 	descent := style.FontExtents().Descent
-	for _, line := range slices.Backward(lines) {
-		l.canvas.FillText(style, vg.Point{X: x, Y: y + descent - l.unit/5}, line)
-		y += l.leading()
+	for i, line := range lines {
+		up := l.leading() * vg.Length(len(lines)-1-i)
+		l.canvas.FillText(style, vg.Point{X: x, Y: y + up + descent - l.unit/5}, line)
 	}
 }
 
-func (l labels) leading() vg.Length { return l.unit * 6 / 5 }
+func (l *labels) leading() vg.Length { return l.unit * 6 / 5 }
 
-func (l labels) wide(style text.Style, lines ...string) (most vg.Length) {
+func (l *labels) wide(style text.Style, lines ...string) (most vg.Length) {
 	for _, line := range lines {
 		most = max(most, style.Width(line))
 	}
@@ -124,7 +124,7 @@ func (l labels) wide(style text.Style, lines ...string) (most vg.Length) {
 }
 
 // rollOutDay stands over its line, within the picture.
-func (l labels) rollOutDay() {
+func (l *labels) rollOutDay() {
 	if !l.rollsOut() {
 		return
 	}
@@ -134,7 +134,7 @@ func (l labels) rollOutDay() {
 }
 
 // cameOff stands on the ceiling, over today.
-func (l labels) cameOff() {
+func (l *labels) cameOff() {
 	style := l.style(font.WeightSemiBold, soft)
 	label := fmt.Sprintf("%d came off", l.season.CameOff)
 	x := max(l.canvas.Min.X+l.unit/3, l.x(l.now())-l.wide(style, label))
@@ -144,25 +144,26 @@ func (l labels) cameOff() {
 // backOn stands by today's dot: to the left and above the line, which never comes
 // down from there, where the ceiling leaves room for it; to the right, where there is
 // no fan; else under the line.
-func (l labels) backOn() {
+func (l *labels) backOn() {
 	style := l.style(font.WeightSemiBold, sea)
 	label := fmt.Sprintf("%d back on", l.season.Fitted)
 	wide, gap := l.wide(style, label), l.unit/2
 	x, y := l.x(l.now()), l.y(float64(l.season.Fitted))
 	left, right := x-gap-wide, min(x+gap, l.canvas.Max.X-wide)
 	over := func(at vg.Length) bool { return y+gap+l.leading() < l.y(l.ceilingAt(at)) }
+	at := vg.Point{X: right, Y: max(l.y(l.lowestAt(right))-gap-l.leading(), l.canvas.Min.Y)}
 	switch {
 	case left > l.canvas.Min.X+gap && over(left):
-		l.put(style, left, y+gap, label)
+		at = vg.Point{X: left, Y: y + gap}
 	case l.season.Ahead == nil && right > x && over(right):
-		l.put(style, right, y+gap, label)
-	default:
-		l.put(style, right, max(l.y(l.lowestAt(right))-gap-l.leading(), l.canvas.Min.Y), label)
+		at = vg.Point{X: right, Y: y + gap}
 	}
+	l.put(style, at.X, at.Y, label)
+	l.taken = vg.Rectangle{Min: at, Max: at.Add(vg.Point{X: wide, Y: l.leading()})}
 }
 
 // rangeAhead names the fan's end: under it, or over it.
-func (l labels) rangeAhead() {
+func (l *labels) rangeAhead() {
 	if l.season.Ahead == nil {
 		return
 	}
@@ -171,7 +172,11 @@ func (l labels) rangeAhead() {
 	gap := l.unit / 2
 	left := l.x(l.day(l.season.RollOut)) - gap - l.wide(style, lines...)
 	tall := 2 * l.leading()
-	if under := l.y(l.lowestAt(left)) - gap - tall; under > l.canvas.Min.Y {
+	under := l.y(l.lowestAt(left)) - gap - tall
+	if left < l.taken.Max.X+gap && under < l.taken.Max.Y {
+		under = min(under, l.taken.Min.Y-tall)
+	}
+	if under > l.canvas.Min.Y {
 		l.put(style, left, under, lines...)
 		return
 	}
@@ -190,7 +195,7 @@ func (l labels) rangeAhead() {
 
 // lowestAt is the lower of the lines at a place: the parts fitted until today, then
 // the fan's lower edge.
-func (l labels) lowestAt(place vg.Length) float64 {
+func (l *labels) lowestAt(place vg.Length) float64 {
 	at := 0
 	for _, w := range l.season.Weeks {
 		if l.x(l.day(w.Ended)) <= place {
@@ -211,7 +216,7 @@ func (l labels) lowestAt(place vg.Length) float64 {
 }
 
 // ceilingAt is how many parts had come off at a place.
-func (l labels) ceilingAt(place vg.Length) float64 {
+func (l *labels) ceilingAt(place vg.Length) float64 {
 	at := 0
 	for _, w := range l.season.Weeks {
 		if l.x(l.day(w.Ended)) <= place {
