@@ -117,7 +117,9 @@ func (c *canvas) strips(path *draw.Path, line []vg.Point) {
 			continue
 		}
 		side := vg.Point{X: -(b.Y - a.Y) / long * c.width / 2, Y: (b.X - a.X) / long * c.width / 2}
-		path.Polygon(c.place(a.Add(side)), c.place(b.Add(side)), c.place(b.Sub(side)), c.place(a.Sub(side)))
+		// It begins across the line: an outline that begins along the level may be
+		// written as a rectangle, which winds the other way, and leaves holes at discs.
+		path.Polygon(c.place(a.Sub(side)), c.place(a.Add(side)), c.place(b.Add(side)), c.place(b.Sub(side)))
 		if i > 0 {
 			var disc []draw.Point
 			for k := range 12 {
