@@ -30,12 +30,14 @@ func TestRenderersDoNotKnowTheRecord(t *testing.T) {
 		rooms, not []string
 		why        string
 	}{
-		{[]string{"site", "card", "picture", "edition", "tour", "post"}, []string{"worklog", "wording", "clearance", "record", "photo"},
+		{[]string{"site", "card", "chart", "picture", "edition", "tour", "post"}, []string{"worklog", "wording", "clearance", "record", "photo"},
 			"what leaves is made from cleared values, which clearance hands over"},
 		{[]string{"wording"}, []string{"worklog", "measure", "clearance", "store"},
 			"public words are read without the record beside them; clearance fills in released facts"},
 		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table", "tongue"}, []string{"worklog", "wording", "clearance", "record", "photo"},
 			"it serves both sides and belongs to neither"},
+		{[]string{"forecast"}, []string{"cleared", "day", "edition", "chart", "worklog", "wording", "clearance", "store"},
+			"it knows weekly counts and nothing else"},
 		{[]string{"outgoing"}, []string{"worklog", "wording", "clearance", "leak", "card", "site", "post", "picture"},
 			"it reads finished bytes as a stranger would, and trusts nobody who wrote them"},
 		{[]string{"worklog", "record"}, []string{"wording", "clearance", "cleared", "store"},
@@ -69,6 +71,8 @@ func TestOneOwnerForEachHeavyDependency(t *testing.T) {
 		"github.com/ledongthuc/pdf":             {"outgoing"},
 		"github.com/esimov/pigo":                {"photo"},
 		"github.com/vanng822/go-premailer":      {"site"},
+		"gonum.org/v1/plot":                     {"chart"},
+		"gonum.org/v1/gonum":                    {"forecast"},
 	}
 	eachFile(t, func(room, file string, f *ast.File) {
 		for _, spec := range f.Imports {

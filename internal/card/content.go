@@ -42,6 +42,7 @@ const (
 	fieldLeftOut  = "left_out"
 	fieldFetch    = "fetch"
 	fieldOnSite   = "on_site"
+	fieldSeason   = "season"
 	fieldLedger   = "ledger"
 	fieldStop     = "stop"
 )

@@ -173,8 +173,8 @@ func rulesOf(name string) faceRules {
 		r.fields = []string{fieldTiming, fieldTalk, fieldProps, fieldQuestions, fieldClaims, fieldCautions}
 		r.foot, r.spare = []string{fieldAsOf}, []string{fieldTiming, fieldQuestions, fieldClaims}
 	case faceRunSheet:
-		r.fields = []string{fieldVisits, fieldWayRound, fieldLate, fieldLeftOut, fieldFetch, fieldCautions, fieldOnSite, fieldLedger, fieldTalk}
-		r.spare = []string{fieldWayRound, fieldLate, fieldLeftOut, fieldFetch, fieldTalk}
+		r.fields = []string{fieldVisits, fieldWayRound, fieldLate, fieldLeftOut, fieldFetch, fieldCautions, fieldOnSite, fieldSeason, fieldLedger, fieldTalk}
+		r.spare = []string{fieldWayRound, fieldLate, fieldLeftOut, fieldFetch, fieldSeason, fieldTalk}
 	case facePropList:
 		r.fields = []string{fieldProps, fieldOnSite}
 	case faceStrip:

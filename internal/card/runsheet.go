@@ -23,7 +23,7 @@ func (r *runSheet) document() (*draw.Document, error) {
 	}
 	parts := map[string]func() error{
 		fieldVisits: r.visits, fieldWayRound: r.wayRound, fieldLate: r.late, fieldLeftOut: r.leftOut, fieldFetch: r.fetch,
-		fieldCautions: r.takeCare, fieldOnSite: r.onSite, fieldLedger: r.ledger, fieldTalk: r.talk,
+		fieldCautions: r.takeCare, fieldOnSite: r.onSite, fieldSeason: r.season, fieldLedger: r.ledger, fieldTalk: r.talk,
 	}
 	for _, field := range r.face.Fields {
 		if err := parts[field](); err != nil {

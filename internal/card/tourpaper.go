@@ -15,6 +15,7 @@ import (
 	"example.org/opencowl/internal/card/typeset"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/tour"
 )
 
@@ -80,7 +81,9 @@ type PaperOptions struct {
 	// LedgerHead is the ledger's head from before this printing; empty while the
 	// ledger is. A copy on paper shows later whether the ledger's end was cut off.
 	LedgerHead string
-	Theme      fs.FS
+	// Season is how the parts come back on, for the run sheet; nil: nothing has moved.
+	Season *edition.Progress
+	Theme  fs.FS
 }
 
 // PrintPaper prints a paper for a tour as it was planned. It holds nothing that is

@@ -76,6 +76,7 @@ type Desk struct {
 	shown     map[string]bool          // units that were printed or published
 	before    []cleared.PartMovement   // at the last freeze
 	records   []edition.Record         // what the frozen editions tell, oldest first
+	published []published              // the movement of every edition, oldest first
 	problems  []reading.Problem        // faults of the files
 	gate      lastGate
 }
@@ -144,6 +145,7 @@ func (d *Desk) readEditions(ctx context.Context) error {
 		if err := json.Unmarshal(e.Movement, &d.before); err != nil {
 			return fmt.Errorf("edition %s: its movement cannot be read back: %w", e.Week, err)
 		}
+		d.published = append(d.published, published{record.Week, d.before})
 	}
 	return nil
 }

@@ -418,17 +418,8 @@ func (d *Desk) movementOf(p *worklog.Part) (cleared.PartMovement, bool) {
 		return cleared.PartMovement{}, false
 	}
 	key := movementKey(p.ID)
-	var stories []string
-	waits := 0
-	for _, s := range d.words.Stories() {
-		if slices.Contains(s.Parts, p.ID) {
-			stories = append(stories, s.ID)
-			if s.NotBefore.After(d.today) {
-				waits++
-			}
-		}
-	}
-	if waits > 0 && waits == len(stories) {
+	stories, wait := d.storiesAbout(p.ID)
+	if wait {
 		i := slices.IndexFunc(d.before, func(b cleared.PartMovement) bool { return b.Key == key })
 		if i < 0 {
 			return cleared.PartMovement{}, false
@@ -436,6 +427,21 @@ func (d *Desk) movementOf(p *worklog.Part) (cleared.PartMovement, bool) {
 		return d.before[i], true
 	}
 	return cleared.PartMovement{Key: key, Area: p.Area, Step: state.Step, Phase: cleared.Phase(state.Phase), Pile: state.Pile, Stories: stories}, true
+}
+
+// storiesAbout lists the stories about a part, and whether all of them, one at
+// least, still wait for their day.
+func (d *Desk) storiesAbout(part string) (ids []string, wait bool) {
+	waiting := 0
+	for _, s := range d.words.Stories() {
+		if slices.Contains(s.Parts, part) {
+			ids = append(ids, s.ID)
+			if s.NotBefore.After(d.today) {
+				waiting++
+			}
+		}
+	}
+	return ids, waiting > 0 && waiting == len(ids)
 }
 
 // movementKey names a part without telling its id.

@@ -14,7 +14,7 @@ import (
 // editions before told.
 func (d *Desk) Material() edition.Material {
 	return edition.Material{Stories: d.Stories(), Corrections: d.Corrections(), Held: d.held(), Glossary: d.Words(),
-		Movement: d.Movement(), Before: d.before, Told: slices.Clone(d.records), Areas: d.Areas(), RollOut: d.ws.Settings.RollOut, On: d.today}
+		Movement: d.Movement(), History: d.History(), Before: d.before, Told: slices.Clone(d.records), Areas: d.Areas(), RollOut: d.ws.Settings.RollOut, On: d.today}
 }
 
 // held says of each story that may not leave what has to be decided first: its

@@ -410,3 +410,27 @@ func NewMovement(f MovementFields) Movement { return Movement{f} }
 
 func (m Movement) On() day.Date          { return m.f.On }
 func (m Movement) Parts() []PartMovement { return m.f.Parts }
+
+// HistoryWeek is how the counted parts stood when a week ended.
+type HistoryWeek struct {
+	Ended   day.Date // its Sunday
+	CameOff int      // parts that had come off by then
+	Stood   int      // of these, parts that stood fitted
+	Fitted  int      // parts fitted in the week that have stood fitted ever since
+}
+
+// HistoryFields is what clearance hands to NewHistory.
+type HistoryFields struct {
+	On    day.Date
+	Weeks []HistoryWeek // whole weeks before On, without a gap, oldest first
+}
+
+// History is how a season went, week by week, as far as movement tells it: numbers
+// of parts, and no part.
+type History struct{ f HistoryFields }
+
+// NewHistory makes the history of a season. Only clearance calls it.
+func NewHistory(f HistoryFields) History { return History{f} }
+
+func (h History) On() day.Date         { return h.f.On }
+func (h History) Weeks() []HistoryWeek { return h.f.Weeks }

@@ -27,6 +27,7 @@ type editionReport struct {
 	Contents    []edition.Content  `json:"contents"` // the stories, with why each is in
 	HeldBack    []edition.HeldBack `json:"held_back,omitempty"`
 	Figures     []edition.Figures  `json:"figures"`
+	Season      *edition.Progress  `json:"season,omitempty"`  // what the chart shows
 	Last        string             `json:"last,omitempty"`    // the edition before
 	Changes     []edition.Figures  `json:"changes,omitempty"` // figures less those of the edition before
 	Since       *edition.Figures   `json:"since,omitempty"`   // parts that came to each phase since then
@@ -122,7 +123,7 @@ func (s *session) asItIs(ctx context.Context, frozen store.Edition, m edition.Ma
 	for _, p := range frozen.Pictures {
 		letter.Pictures = append(letter.Pictures, site.Picture{ContentID: p.ContentID, Name: p.Name, JPEG: p.JPEG})
 	}
-	r.State, r.Digest, r.Corrections, r.Figures = frozen.State, frozen.Digest, record.Corrections, record.Figures
+	r.State, r.Digest, r.Corrections, r.Figures, r.Season = frozen.State, frozen.Digest, record.Corrections, record.Figures, record.Progress
 	for _, t := range record.Stories {
 		r.Stories = append(r.Stories, t.ID)
 	}
@@ -160,11 +161,11 @@ func (s *session) wouldBe(ctx context.Context, week day.Week, m edition.Material
 		if letter, err = site.PreviewLetter(ctx, theme, s.desk.DraftSettings(), preview); err != nil {
 			return letter, err
 		}
-		r.Corrections, r.Stories, r.Figures = preview.CorrectionIDs(), preview.StoryIDs(), preview.Figures()
+		r.Corrections, r.Stories, r.Figures, r.Season = preview.CorrectionIDs(), preview.StoryIDs(), preview.Figures(), preview.Progress()
 		r.overview(preview.Overview(m))
 	default:
 		r.Missing = append(r.Missing, lines(e.Freezable())...)
-		r.Corrections, r.Stories, r.Figures = e.CorrectionIDs(), e.StoryIDs(), e.Figures
+		r.Corrections, r.Stories, r.Figures, r.Season = e.CorrectionIDs(), e.StoryIDs(), e.Figures, e.Progress
 		r.overview(e.Overview(m))
 	}
 	return letter, nil
@@ -275,6 +276,7 @@ func (s *session) editionLines(week day.Week, r *editionReport) []string {
 	if r.Last != "" {
 		said = append(said, sinceLine(r))
 	}
+	said = append(said, seasonLines(r.Season)...)
 	for _, o := range r.Offers {
 		say("nothing new to tell; %s: %s, %q, %s", o.Kind, o.ID, o.Title, o.Why)
 	}

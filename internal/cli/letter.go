@@ -110,7 +110,7 @@ func (s *session) letterLines(r *editionReport) []string {
 		say("%s on %s: put the archive up before you post", count(l.Linked, "picture is linked, and stands", "pictures are linked, and stand"), s.ws.Settings.Workshop.Site)
 	}
 	if l.Attached > 0 && s.ws.Settings.Post.Pictures == workspace.PicturesLinked {
-		say("  what goes with it is not on the archive yet, as members see it first, or the archive was not built since; a link to it would be open to anybody, or dead")
+		say("  what goes with it is not on the archive yet, as members see it first, or the archive was not built since; a link to it would be open to anybody, or dead (the chart always goes with it)")
 	}
 	for _, advice := range r.Advice {
 		say("advice: %s", advice)

@@ -14,6 +14,7 @@ import (
 	"example.org/opencowl/internal/card"
 	"example.org/opencowl/internal/cleared"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/tour"
 	"example.org/opencowl/internal/workspace"
 )
@@ -43,6 +44,7 @@ type planReport struct {
 	Late     []lateStop        `json:"late"`
 	Fetch    []fetchedProp     `json:"fetch"`
 	Withheld map[string]string `json:"withheld,omitempty"` // stop → why
+	Season   *edition.Progress `json:"season,omitempty"`
 }
 
 type plannedStop struct {
@@ -285,13 +287,19 @@ func (a *app) planTour(ctx context.Context, id string, o planOptions) (*planRepo
 		return nil, err
 	}
 	s.sayPlan(p, f)
+	season := s.season()
+	for _, line := range seasonLines(season) {
+		s.app.say("%s", line)
+	}
 	for _, file := range files {
 		s.app.say("%s: the %s, as of %s", file.File, paperOf(file.Sheet), s.today.Words())
 	}
 	if slices.ContainsFunc(files, func(f sheetFile) bool { return paperOf(f.Sheet) == card.CautionStrips }) {
 		s.app.say("print the caution strips at 100 %%, on one side, and cut where there are marks; the site's rules and the person in charge come first")
 	}
-	return s.planReport(p, f, files), nil
+	r := s.planReport(p, f, files)
+	r.Season = season
+	return r, nil
 }
 
 // plannedTour is a tour, cleared or as a draft, and what fits its slot.
@@ -357,7 +365,7 @@ func (s *session) writeSheets(ctx context.Context, id string, f planFor, out str
 		if err != nil {
 			return nil, err
 		}
-		data, err := print(ctx, t.paper, card.PaperOptions{Paper: f.paper, AsOf: s.today, Returning: f.returning, Start: f.start, LedgerHead: head, Theme: theme})
+		data, err := print(ctx, t.paper, card.PaperOptions{Paper: f.paper, AsOf: s.today, Returning: f.returning, Start: f.start, LedgerHead: head, Season: s.season(), Theme: theme})
 		if errors.Is(err, card.ErrNothingToPrint) {
 			s.app.say("%v", notPrinted(err, file))
 			continue

@@ -24,6 +24,7 @@ type Material struct {
 	Held        map[string]Held      // by id: the stories that may not leave yet
 	Glossary    []cleared.Word
 	Movement    cleared.Movement       // now
+	History     cleared.History        // of the season
 	Before      []cleared.PartMovement // at the last freeze; nil when there was none
 	Told        []Record               // earlier editions, oldest first
 	Areas       []cleared.Area
@@ -61,6 +62,7 @@ func Assemble(words cleared.EditionWords, m Material) (Edition, error) {
 	}
 	e := Edition{Words: words, Corrections: a.untold(), Stories: stories, RollOut: m.RollOut, On: m.On,
 		Figures: Count(m.Movement.Parts(), m.Areas), Since: since(m.Before, m.Movement.Parts())}
+	e.Progress = ProgressOf(m.History, m.Movement.Parts(), m.RollOut)
 	if len(stories) == 0 {
 		e.YearAgo = yearAgo(words.Week(), m)
 		e.Word = nextWord(m.Glossary, m.Told)
@@ -97,7 +99,7 @@ func (e Edition) Freezable() error {
 // Record returns what is kept of the edition.
 func (e Edition) Record() Record {
 	r := Record{Week: e.Words.Week(), Subject: e.Words.Subject(), Preheader: e.Words.Preheader(),
-		Opening: e.Words.Opening(), Corrections: e.CorrectionIDs(), Stories: []ToldStory{}, Figures: e.Figures}
+		Opening: e.Words.Opening(), Corrections: e.CorrectionIDs(), Stories: []ToldStory{}, Figures: e.Figures, Progress: e.Progress}
 	for _, s := range e.Stories {
 		r.Stories = append(r.Stories, ToldStory{s.ID(), s.Title(), s.Digest()})
 	}

@@ -30,6 +30,7 @@ type Edition struct {
 	YearAgo     *YearAgo      // one line and a link, in a quiet week
 	Figures     []Figures     // one per area that has parts, in the workshop's order
 	Since       Figures       // parts that reached each phase since the last edition, all areas together
+	Progress    *Progress     // how the season goes, week by week; nil: nothing has moved
 	RollOut     day.Date
 	On          day.Date // the day it was assembled for
 }
@@ -52,6 +53,9 @@ func (p Preview) CorrectionIDs() []string { return p.edition.CorrectionIDs() }
 
 // Figures are the progress figures in it, which need no clearing.
 func (p Preview) Figures() []Figures { return p.edition.Figures }
+
+// Progress is how the season goes in it, which needs no clearing; it may be nil.
+func (p Preview) Progress() *Progress { return p.edition.Progress }
 
 // StoryIDs lists the stories in it, the lead first.
 func (e Edition) StoryIDs() []string {
@@ -81,7 +85,8 @@ type Record struct {
 	Corrections []string    `json:"corrections,omitempty"`
 	Stories     []ToldStory `json:"stories"`
 	Figures     []Figures   `json:"figures"`
-	Word        string      `json:"word,omitempty"` // glossary id
+	Progress    *Progress   `json:"progress,omitempty"` // nil in editions from before there was a chart
+	Word        string      `json:"word,omitempty"`     // glossary id
 }
 
 // ToldStory is a story as an edition told it.

@@ -283,7 +283,10 @@ func shiftDate(d *dice, w *tree) string {
 	}
 	from := day.MustParse(p.text("date"))
 	to := from.AddDays(1 - 2*d.IntN(2))
-	// What was on record at the freeze is movement, and stays on its side of it.
+	// In which week a part moved is movement, and so is what was on record at the freeze.
+	if to.Week() != from.Week() {
+		return ""
+	}
 	if to.After(today) || to.After(frozenOn.AddDays(-3)) != from.After(frozenOn.AddDays(-3)) {
 		return ""
 	}

@@ -175,7 +175,7 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	msg.AddAlternativeString(mail.TypeTextHTML, string(job.HTML)) // the richest last (RFC 2046 5.1.4)
 	for _, p := range job.Pictures {
 		if err := msg.EmbedReader(p.Name, bytes.NewReader(p.JPEG),
-			mail.WithFileContentID("<"+p.ContentID+">"), mail.WithFileContentType("image/jpeg")); err != nil {
+			mail.WithFileContentID("<"+p.ContentID+">"), mail.WithFileContentType(pictureType(p.JPEG))); err != nil {
 			return nil, badLetter("the picture %s: %v", p.Name, err)
 		}
 	}
@@ -194,6 +194,14 @@ func textType(text []byte) mail.ContentType {
 		return mail.TypeTextPlain + "; format=flowed; delsp=no"
 	}
 	return mail.TypeTextPlain
+}
+
+// pictureType is the media type of a picture: a chart's is image/png.
+func pictureType(data []byte) mail.ContentType {
+	if bytes.HasPrefix(data, []byte("\x89PNG")) {
+		return "image/png"
+	}
+	return "image/jpeg"
 }
 
 // longestWord is the most an encoded word may have (RFC 2047 2), in octets; its

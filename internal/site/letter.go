@@ -23,7 +23,8 @@ type Letter struct {
 	Pictures []Picture
 }
 
-// Picture is a JPEG that the HTML shows by its content-id (RFC 2392).
+// Picture is a JPEG, or the PNG of a chart, that the HTML shows by its content-id
+// (RFC 2392).
 type Picture struct {
 	ContentID string // without the angle brackets
 	Name      string
@@ -76,7 +77,7 @@ func makeLetter(ctx context.Context, themes fs.FS, s cleared.Settings, e edition
 	if err != nil {
 		return Letter{}, err
 	}
-	w := letterWriter{s: s, e: e, published: published, pictures: map[string]bool{}}
+	w := letterWriter{s: s, e: e, theme: themes, published: published, pictures: map[string]bool{}}
 	pages, err := w.pages(ctx, themes, draft)
 	if err != nil {
 		return Letter{}, err
@@ -153,6 +154,7 @@ func checkFooter(s cleared.Settings) error {
 type letterWriter struct {
 	s         cleared.Settings
 	e         edition.Edition
+	theme     fs.FS
 	published map[string]bool // names of pictures that the archive has
 	pictures  map[string]bool // names of those in the letter
 	made      []Picture
@@ -260,6 +262,13 @@ func (w *letterWriter) page(draft bool) (front, error) {
 		return front{}, err
 	}
 	params["photos"] = photos
+	chart, err := w.chart(w.theme, e.Progress)
+	if err != nil {
+		return front{}, err
+	}
+	if chart != nil {
+		params["chart"] = chart
+	}
 	params["minutes"] = w.minutes()
 	return front{Title: title, URL: "/letter/", Layout: "letter", Params: params}, nil
 }

@@ -777,6 +777,7 @@ func (b *builder) editionPages() {
 			"section": "edition", "corrections": corrections, "week": e.Record.Week.String(), "monday": e.Record.Week.Monday().Words(), "date": dateOf(e.From), "changed": dateOf(e.From), "image": b.shared(shown...),
 			"stories": told, "figures": figureRows(e.Record.Figures), "figurewords": each(e.Record.Figures, figureWords),
 		}
+		b.chart(params, e.Record.Progress)
 		if w, ok := b.words[e.Record.Word]; ok {
 			params["word"] = link{"word/" + w.ID(), plain(w.Word())}
 		}

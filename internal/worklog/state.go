@@ -16,7 +16,7 @@ type State struct {
 func (l *Log) StateOn(part string, on day.Date) State {
 	var s State
 	for _, e := range l.Entries(part, on) {
-		if phase := phaseOf(e.Step); phase != "" {
+		if phase := PhaseOf(e.Step); phase != "" {
 			s.Step, s.Since, s.Phase = e.Step, e.Date, phase
 		}
 		if e.Pile != "" {
@@ -26,8 +26,8 @@ func (l *Log) StateOn(part string, on day.Date) State {
 	return s
 }
 
-// phaseOf tells how far a step brings a part.
-func phaseOf(step string) string {
+// PhaseOf tells how far a step brings a part; "" for a note, which moves nothing.
+func PhaseOf(step string) string {
 	switch step {
 	case "removed":
 		return "off"
