@@ -136,7 +136,7 @@ func TestCanariesStayInside(t *testing.T) {
 	do(1, append([]string{"decide", "--by", second, "--nothing-readable"}, ids...)...) // shows every unit, and an officer may not
 	out := s.make()
 	messages["the work (messages)"] = bytes.Clone(s.said.Bytes())
-	if got := string(out["exit codes"]); got != "[1 1 0 0 0]" {
+	if got := string(out["exit codes"]); got != "[1 1 1 0 0 0]" {
 		t.Fatalf("exit codes %s\n%s", got, &s.said)
 	}
 	do(0, "post", thisWeek, "--by", officer, "--proof", "proof@example.org")
