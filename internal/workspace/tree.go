@@ -23,8 +23,9 @@ const treeList = ".opencowl-files"
 // that was stopped has left in it goes with the next run.
 const treeStaging = ".opencowl-new"
 
-// usualHands is how many files are written at once: a disk syncs several in hardly
-// more time than one.
+// usualHands is how many files are synced at once: a disk does several in hardly
+// more time than one. They are made one after another, since a folder takes one new
+// name at a time.
 const usualHands = 8
 
 // ErrForeignFolder says that a folder holds files that WriteTree did not write.
@@ -129,8 +130,13 @@ func (t *tree) stageAll() error {
 	var wait sync.WaitGroup
 	for i, name := range t.changed {
 		turns <- struct{}{}
+		f, err := t.begin(t.staging(), t.files[name], 0o644)
+		if err != nil {
+			errs[i] = err
+			break
+		}
 		wait.Go(func() {
-			t.staged[i], errs[i] = t.stage(t.staging(), t.files[name], 0o644)
+			t.staged[i], errs[i] = t.finish(f)
 			<-turns
 		})
 	}

@@ -38,7 +38,7 @@ func (realDisk) syncDir(dir string) error                  { return syncDir(dir)
 // Writer writes files whole or not at all. The zero Writer writes to the disk.
 type Writer struct {
 	on    disk
-	hands int // how many files of a tree are staged at once; 0 is the usual number
+	hands int // how many files of a tree are synced at once; 0 is the usual number
 }
 
 func (w Writer) disk() disk {
@@ -50,26 +50,41 @@ func (w Writer) disk() disk {
 
 // stage writes data to a temporary file in a folder and syncs it.
 func (w Writer) stage(dir string, data []byte, mode fs.FileMode) (temp string, err error) {
-	f, err := w.disk().create(dir, ".opencowl-*.part")
+	f, err := w.begin(dir, data, mode)
 	if err != nil {
 		return "", err
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			w.disk().remove(f.Name())
-		}
-	}()
-	if _, err := f.Write(data); err != nil {
-		return "", err
+	return w.finish(f)
+}
+
+// begin writes data to a temporary file, and finish syncs it. Where either fails
+// the file is gone.
+func (w Writer) begin(dir string, data []byte, mode fs.FileMode) (file, error) {
+	f, err := w.disk().create(dir, ".opencowl-*.part")
+	if err != nil {
+		return nil, err
 	}
-	if err := w.disk().chmod(f.Name(), mode); err != nil {
-		return "", err
+	_, err = f.Write(data)
+	if err == nil {
+		err = w.disk().chmod(f.Name(), mode)
 	}
-	if err := f.Sync(); err != nil {
-		return "", err
+	if err != nil {
+		f.Close()
+		w.disk().remove(f.Name())
+		return nil, err
 	}
-	return f.Name(), f.Close()
+	return f, nil
+}
+
+func (w Writer) finish(f file) (temp string, err error) {
+	err = f.Sync()
+	if closed := f.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
+		w.disk().remove(f.Name())
+	}
+	return f.Name(), err
 }
 
 // WriteFile writes a file whole: to a temporary file beside it, synced, then
@@ -106,7 +121,7 @@ func (w Writer) Create(path string, data []byte, mode fs.FileMode) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return writeError(path, err)
 	}
-	temp, err := w.stage(path, data, mode)
+	temp, err := w.stage(filepath.Dir(path), data, mode)
 	if err != nil {
 		return writeError(path, err)
 	}
