@@ -345,7 +345,7 @@ func TestFacesOfPapersAreHeldToTheirLimits(t *testing.T) {
 		old, new, want string
 	}{
 		{RunSheet, "text: {least: 12 pt, most: 17 pt}", "text: {least: 11 pt, most: 17 pt}", "the type is 11 pt; nothing on this paper is smaller than 12 pt"},
-		{RunSheet, "fields: [visits, way_round, late, left_out, fetch, cautions, on_site, season, ledger, talk]", "fields: [visits, way_round, late, left_out, fetch, on_site, ledger, talk]", "leave none out but way_round, late, left_out, fetch and talk"},
+		{RunSheet, "fields: [visits, way_round, late, left_out, fetch, cautions, on_site, season, ledger, talk]", "fields: [visits, way_round, late, left_out, fetch, on_site, ledger, talk]", "leave none out but way_round, late, left_out, fetch, season and talk"},
 		{RunSheet, "fields: [visits, way_round, late, left_out, fetch, cautions, on_site, season, ledger, talk]", "fields: [visits, cautions, on_site]", "leave none out"},
 		{RunSheet, `quiet: "#3d4953"`, `quiet: "#777777"`, "text needs 4.5 to 1"},
 		{RunSheet, "number: 13 pt", "number: 13 pt\n    photo: {least: 20 mm, most: 30 mm}", "photo says nothing about this paper; take it out"},
