@@ -169,6 +169,15 @@ func beginnings(t *testing.T) (kept, replayed *course) {
 			t.Fatalf("%s has no correction:\n%s", name, kept.want[name])
 		}
 	}
+	for name, holds := range map[string]string{
+		"out/edition-" + thisWeek + "/letter.txt":         "At the pace of the last 11 weeks",
+		"out/edition-" + thisWeek + "/letter.html":        "Chart: parts back on, week by week",
+		"out/archive/edition/" + pastWeek + "/index.html": "<desc id=\"chart-desc\">Chart: parts back on",
+	} {
+		if !bytes.Contains(bytes.Join(bytes.Fields(kept.want[name]), []byte(" ")), []byte(holds)) {
+			t.Fatalf("the chart is not among what leaves: %s has no %q", name, holds)
+		}
+	}
 	for _, name := range []string{"caution-strips", "prop-list"} {
 		if !bytes.HasPrefix(kept.want["out/sheets/"+name+"-"+tour+".pdf"], []byte("%PDF-")) {
 			t.Fatalf("there is no %s among what leaves", name)

@@ -40,6 +40,8 @@ func plants() []plant {
 		{"who, in a comment", "a comment in a page names who did the work"},
 		{"size of a page", "a page is as much longer as the part has entries"},
 		{"correction", "a correction is as much longer as the record has entries"},
+		{"pace of the chart", "the season's chart counts parts that do not count"},
+		{"notes in the chart", "the dates of notes shape the season's chart"},
 		{"notes in the description", "a page's head holds the first letters of the private notes"},
 	}
 }
@@ -90,6 +92,8 @@ func patches() []patch {
 		return all[len(all)-1].Date
 	}
 `},
+		{"internal/clearance/history.go", "		if p.Figures {\n			courses", "		if p.Figures || planted.On(\"pace of the chart\") {\n			courses"},
+		{"internal/clearance/history.go", `phase := worklog.PhaseOf(e.Step); phase != ""`, `phase := planted.Pick("notes in the chart", worklog.PhaseOf(e.Step), map[bool]string{true: "off", false: worklog.PhaseOf(e.Step)}[e.Step == "note"]); phase != ""`},
 		{"internal/clearance/correct.go", `Say: u.text("say"),`, `Say: u.text("say") + planted.Pick("correction", "", strings.Repeat("!", len(d.log.AllEntries()))),`},
 		{"internal/clearance/translation.go", `Alt: u.text(fmt.Sprintf("photos[%d].alt", i)), `, `Alt: u.text(fmt.Sprintf("photos[%d].alt", i)) + planted.Pick("alt text in French", "", " "+planted.Digest(planted.Told("drawing/"+u.about().ID))), `},
 		{"internal/clearance/hand.go", "At: titles.stopOr(s.ID, s.At), ", `At: titles.stopOr(s.ID, s.At) + planted.Pick("place in French", "", map[bool]string{true: " " + planted.Digest(planted.Told("notes/" + s.Stories[0]))[:6]}[titles.of != nil]), `},
