@@ -19,6 +19,7 @@ type letterReport struct {
 	PictureBytes int `json:"picture_bytes"` // of those that go with it
 	Attached     int `json:"attached"`      // pictures that go with it
 	Linked       int `json:"linked"`        // pictures that stay on the archive
+	Charts       int `json:"charts"`        // of the attached: drawn from movement, never on the archive
 }
 
 // published names the copies of pictures that readers find on the archive: those of
@@ -59,6 +60,9 @@ func (s *session) describe(l site.Letter) letterReport {
 	r := letterReport{HTMLBytes: len(l.HTML), Attached: len(l.Pictures), Linked: len(s.linked().FindAll(l.HTML, -1))}
 	for _, p := range l.Pictures {
 		r.PictureBytes += len(p.JPEG)
+		if filepath.Ext(p.Name) == ".png" {
+			r.Charts++
+		}
 	}
 	return r
 }
@@ -102,15 +106,19 @@ func (s *session) letterLines(r *editionReport) []string {
 	say("the letter has %d kB of HTML; some mailboxes cut one off at 100 kB", (l.HTMLBytes+999)/1000)
 	switch {
 	case l.Attached > 0:
-		say("%s with it, %d kB", count(l.Attached, "picture goes", "pictures go"), (l.PictureBytes+999)/1000)
+		chart := ""
+		if l.Charts > 0 {
+			chart = ", the chart among them"
+		}
+		say("%s with it, %d kB%s", count(l.Attached, "picture goes", "pictures go"), (l.PictureBytes+999)/1000, chart)
 	case l.Linked == 0:
 		say("it has no pictures")
 	}
 	if l.Linked > 0 {
 		say("%s on %s: put the archive up before you post", count(l.Linked, "picture is linked, and stands", "pictures are linked, and stand"), s.ws.Settings.Workshop.Site)
 	}
-	if l.Attached > 0 && s.ws.Settings.Post.Pictures == workspace.PicturesLinked {
-		say("  what goes with it is not on the archive yet, as members see it first, or the archive was not built since; a link to it would be open to anybody, or dead (the chart always goes with it)")
+	if l.Attached > l.Charts && s.ws.Settings.Post.Pictures == workspace.PicturesLinked {
+		say("  what goes with it is not on the archive yet, as members see it first, or the archive was not built since; a link to it would be open to anybody, or dead")
 	}
 	for _, advice := range r.Advice {
 		say("advice: %s", advice)
