@@ -942,3 +942,17 @@ func TestIDsThatHugoWouldTakeForSpecialFilesAreOrdinary(t *testing.T) {
 		contains(t, files, "story/"+id+"/index.html", "<h1>Story "+id+"</h1>")
 	}
 }
+
+// An edition from before there was a chart has its page all the same.
+func TestEditionPageHasItsChartIfItHasOne(t *testing.T) {
+	const page = "edition/2031-W04/index.html"
+	if html := string(built(t, fixture())[page]); strings.Contains(html, "Parts back on") || !strings.Contains(html, "How far the parts have come") {
+		t.Errorf("an edition without a chart reads\n%s", html)
+	}
+	html := string(built(t, large())[page])
+	for _, want := range []string{"Parts back on", "<title", "<desc", "By 22 January 2031, 7 of the 25 parts that came off were back on.", "between 2 and 12 more parts"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("the page of an edition with a chart has no %q", want)
+		}
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"example.org/opencowl/internal/cleared"
+	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/edition"
 	"example.org/opencowl/internal/testtool"
 )
@@ -27,7 +28,20 @@ func large() Archive {
 		}
 		a.Stories = append(a.Stories, cleared.NewStory(f))
 	}
+	a.Editions[0].Record.Progress = season()
 	return a
+}
+
+// season has eight weeks behind it, and a range to the roll-out day.
+func season() *edition.Progress {
+	p := &edition.Progress{On: day.MustParse("2031-01-22"), CameOff: 25, Fitted: 7, RollOut: day.MustParse("2031-03-05"), Ahead: &edition.Ahead{Weeks: 8}}
+	for i := range 8 {
+		p.Weeks = append(p.Weeks, edition.ProgressWeek{Ended: day.MustParse("2030-12-01").AddDays(7 * i), CameOff: min(25, 6*i+4), Fitted: i})
+	}
+	for i := range 6 {
+		p.Ahead.Fan = append(p.Ahead.Fan, edition.FanPoint{By: p.On.AddDays(7 * (i + 1)), Low: i / 2, High: 2 * (i + 1)})
+	}
+	return p
 }
 
 // laid writes an archive and letters into a folder, and returns the names of the
@@ -38,7 +52,9 @@ func laid(t *testing.T) (dir string, pages []string) {
 	dir = t.TempDir()
 	files := built(t, large())
 	files["404.html"] = bytes.ReplaceAll(files["404.html"], []byte(`="/`), []byte(`="`))
-	for name, e := range map[string]edition.Edition{"letter.html": weekly(), "letter-quiet.html": {Words: weekly().Words}} {
+	charted := weekly()
+	charted.Progress = season()
+	for name, e := range map[string]edition.Edition{"letter.html": charted, "letter-quiet.html": {Words: weekly().Words}} {
 		files[name] = letter(t, settings(), e).HTML
 	}
 	for name, data := range files {
