@@ -405,7 +405,6 @@ func (c composer) head(k content, width typeset.Points) (block, error) {
 func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 	node := &draw.Node{Role: draw.RoleParagraph}
 	into.Kids = append(into.Kids, node)
-	words := c.words.Draft
 	// Dark enough for a printer that loses its palest tints, and the outer
 	// millimetres where the bands stand.
 	pale := draw.Colour{R: 0xe8, G: 0xcf, B: 0xcc}
@@ -425,7 +424,7 @@ func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 	inset := (c.paper.Margin - height) / 2
 	for _, y := range []typeset.Points{inset, c.size.height - inset - height} {
 		box := draw.Rect{X: c.paper.Margin, Y: y, W: c.measure(), H: height}
-		set, err := c.set([]ink{{words, c.face.strong, c.face.Colours.OnWarning, node}}, c.face.least, 130, typeset.Measure{Width: box.W})
+		set, err := c.stampWords(box.W, node)
 		if err != nil {
 			return nil, err
 		}
@@ -435,6 +434,19 @@ func (c composer) stamp(into *draw.Node) ([]draw.Item, error) {
 		node = nil
 	}
 	return items, nil
+}
+
+// stampWords sets what the stamp says on one line: as much as there is room for, a
+// clause at a time, and DRAFT at the least.
+func (c composer) stampWords(room typeset.Points, node *draw.Node) (block, error) {
+	clauses := strings.Split(c.words.Draft, ",")
+	for n := len(clauses); n > 0; n-- {
+		set, err := c.set([]ink{{strings.Join(clauses[:n], ","), c.face.strong, c.face.Colours.OnWarning, node}}, c.face.least, 130, typeset.Measure{Width: 1 << 40})
+		if err != nil || set.width <= room {
+			return set, err
+		}
+	}
+	return c.set([]ink{{"DRAFT", c.face.strong, c.face.Colours.OnWarning, node}}, c.face.least, 130, typeset.Measure{Width: room})
 }
 
 // pile stacks blocks from the top margin down and stands the foot on the bottom

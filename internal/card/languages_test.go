@@ -2,6 +2,7 @@ package card
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -222,6 +223,35 @@ func TestEveryBuiltInLanguagePrintsOnEveryPaper(t *testing.T) {
 	}
 }
 
+// The band says as much as there is room for on one line, and DRAFT at the least.
+func TestTheBandOfADraftStaysOnItsPage(t *testing.T) {
+	for _, language := range []string{"en-GB", "fr", "de", "cy", "nl"} {
+		f := short(t)
+		f.Language = language
+		tour := cleared.NewTour(cleared.TourFields{ID: "x", Title: "X", Language: language, Group: 20, Pace: 130, Stops: []cleared.Stop{stopOf(1, cleared.NewStory(f))}})
+		for _, paper := range papers() {
+			o := options(paper)
+			o.Language = language
+			l, err := lay(t.Context(), settings(), tour, o, true)
+			if err != nil {
+				t.Fatalf("%s on %s: %v", language, paper, err)
+			}
+			for n, page := range l.doc.Pages {
+				checkPage(t, fmt.Sprintf("%s on %s, page %d", language, paper, n+1), page)
+				bands := 0
+				for _, it := range page.Items {
+					if s, ok := it.Shape.(draw.Text); ok && !it.Ground && strings.HasPrefix(textOf(s), "DRAFT") {
+						bands++
+					}
+				}
+				if bands != 2 {
+					t.Errorf("%s on %s, page %d: %d bands say DRAFT, want one at the head and one at the foot", language, paper, n+1, bands)
+				}
+			}
+		}
+	}
+}
+
 func TestADraftInFrenchSaysDraft(t *testing.T) {
 	sheets, err := DraftDeck(t.Context(), cleared.NewDraft(settings()), cleared.NewDraft(visite(t)), french("a5"))
 	if err != nil {
@@ -230,7 +260,7 @@ func TestADraftInFrenchSaysDraft(t *testing.T) {
 	text := strings.Join(strings.Fields(run(t, "pdftotext", "-raw", saved(t, sheets), "-")), " ")
 	// A band at the head and one at the foot of two sides in French, two in English,
 	// two for the guide.
-	if fr, en := strings.Count(text, "DRAFT : brouillon non approuvé, à ne pas utiliser"), strings.Count(text, "DRAFT: not cleared, not for use"); fr != 8 || en != 4 {
+	if fr, en := strings.Count(text, "DRAFT : brouillon, à ne pas utiliser, non approuvé"), strings.Count(text, "DRAFT: not cleared, not for use"); fr != 8 || en != 4 {
 		t.Errorf("the band stands %d times in French and %d in English", fr, en)
 	}
 }
