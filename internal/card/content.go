@@ -60,6 +60,7 @@ type content struct {
 	Cautions    []string           // labels for the strip on the front
 	Address     string             // in the QR code
 	QRLine      string
+	QRMore      string // a word in place of the line, where there is no room for it
 	Photo       *photo
 	// PlaceLanguage is that of the place, where it is not that of the card.
 	PlaceLanguage string `json:",omitempty"`
@@ -193,7 +194,7 @@ func (v *voices) storyContent(s cleared.Settings, t cleared.Tour, stop cleared.S
 	w := own.words
 	k := content{
 		Stop: stop.ID(), Story: story.ID(), Number: number, Language: story.Language(), voice: own, workshopIn: s.Language(),
-		Title: story.Title(), Place: stop.At(), PlaceLanguage: other(cmp.Or(t.Language(), s.Language()), own.labels), QRLine: w.Front.ReadOn,
+		Title: story.Title(), Place: stop.At(), PlaceLanguage: other(cmp.Or(t.Language(), s.Language()), own.labels), QRLine: w.Front.ReadOn, QRMore: w.Front.More,
 		Address: s.Site() + "stop/" + stop.ID() + "/", news: story.Changes(),
 		Front: map[string]section{
 			fieldCameOff:  {Heading: w.Front.CameOff, Entries: paragraphs(story.CameOff())},

@@ -321,7 +321,11 @@ func (c composer) codeWithLine(k content) (block, error) {
 		{Box: box, Ground: true, Shape: draw.Rectangle(box, draw.Colour{R: 255, G: 255, B: 255})},
 		{Box: box, Node: figure, Shape: code.path},
 	}
-	line, err := c.paragraph(k.QRLine, c.face.strong, c.face.Colours.Heading, c.paper.Small, side)
+	said := k.QRLine
+	if c.breaks {
+		said = k.QRMore
+	}
+	line, err := c.paragraph(said, c.face.strong, c.face.Colours.Heading, c.paper.Small, side)
 	if err != nil {
 		return b, err
 	}

@@ -65,6 +65,7 @@ type Front struct {
 	AsOf          string `yaml:"as_of"` // {day}
 	ReadOn        string `yaml:"read_on"`
 	ReadOnIn      string `yaml:"read_on_in"`     // where the page is in another {language}
+	More          string `yaml:"more"`           // a word in place of both, where there is no room
 	Code          string `yaml:"code"`           // the code in words: {address}
 	NotTranslated string `yaml:"not_translated"` // on a card that is in another language
 }
