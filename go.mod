@@ -8,6 +8,7 @@ require (
 	github.com/bep/logg v0.4.0
 	github.com/boombuler/barcode v1.1.0
 	github.com/disintegration/imaging v1.6.2
+	github.com/emersion/go-msgauth v0.7.0
 	github.com/emersion/go-smtp v0.25.1
 	github.com/esimov/pigo v1.4.6
 	github.com/go-text/typesetting v0.3.5
