@@ -33,6 +33,9 @@ type Job struct {
 	Text     []byte
 	Pictures []store.Picture
 	Date     time.Time // of the letters; whether a member's giving has begun or ended is asked for its day
+
+	PublicURL string // HTTPS address below which links of letters open; empty: one leaves by mail alone
+	Tokens    Tokens // for the links, and for the sender on the envelope
 }
 
 // ErrLetter is wrapped by errors about what a letter is made from.
@@ -82,6 +85,9 @@ func (j Job) check() (sender, error) {
 		}
 	}
 	if s.listID, err = listID(j.ListID); err != nil {
+		return sender{}, err
+	}
+	if err := j.checkLeaving(s.returns); err != nil {
 		return sender{}, err
 	}
 	return s, j.checkContent()
@@ -159,6 +165,10 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	if err != nil {
 		return nil, badLetter("the member's address: %v", err)
 	}
+	list, err := s.leaving(job, to.ID)
+	if err != nil {
+		return nil, err
+	}
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent())
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderFrom, &s.from)
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderTo, &netmail.Address{Name: displayName(to.Name), Address: address})
@@ -170,6 +180,11 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	msg.SetDateWithValue(job.Date)
 	msg.SetMessageIDWithValue(mac(key, "message-id", job.Week, to.ID)[:32] + "@" + s.domain)
 	msg.SetGenHeader("List-Id", s.listID)
+	msg.SetGenHeader("List-Post", "NO") // RFC 2369 3.4
+	msg.SetGenHeaderPreformatted("List-Unsubscribe", list.unsubscribe)
+	if list.oneClick {
+		msg.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click") // RFC 8058 3.1
+	}
 	msg.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834 5: no out-of-office replies
 	msg.SetBodyString(textType(job.Text), string(job.Text))
 	msg.AddAlternativeString(mail.TypeTextHTML, string(job.HTML)) // the richest last (RFC 2046 5.1.4)

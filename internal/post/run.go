@@ -292,7 +292,14 @@ func (r *run) deliver(ctx context.Context, s *session, l *letter) (keep bool, er
 		r.stop("the last gate found something private in a letter's own lines; nothing of that letter went out")
 		return false, r.again(ctx, l)
 	}
-	if f := s.offer(r.from.returns, l.to.Address, wire); f != nil {
+	envelope, err := r.from.envelope(r.job, l.to.ID)
+	if err != nil {
+		return true, err
+	}
+	if wire, err = r.opt.sign(wire); err != nil {
+		return true, err
+	}
+	if f := s.offer(envelope, l.to.Address, wire); f != nil {
 		return r.beforeDot(ctx, s, l, f)
 	}
 	if err := r.close(ctx, l); err != nil {
