@@ -383,9 +383,16 @@ func TestWhatIsNoKey(t *testing.T) {
 	if _, err := Load("example.org", "s1", filepath.Join(dir, "none")); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("no file: %v, want fs.ErrNotExist", err)
 	}
+	good := filepath.Join(dir, "good")
+	if err := Make(good, Ed25519); err != nil {
+		t.Fatal(err)
+	}
 	for _, bad := range []string{"", "a b", "s1;d=example.com", "s1\r\nBcc: x", "-a", "a..b", "ü", strings.Repeat("a", 64)} {
-		if IsDomain(bad) {
-			t.Errorf("%q is taken for a name in DNS", bad)
+		if _, err := Load("example.org", bad, good); !errors.Is(err, ErrKey) {
+			t.Errorf("the selector %q: %v, want ErrKey", bad, err)
+		}
+		if _, err := Load(bad, "s1", good); !errors.Is(err, ErrKey) {
+			t.Errorf("the domain %q: %v, want ErrKey", bad, err)
 		}
 	}
 	if err := Make(filepath.Join(dir, "new"), "dsa"); !errors.Is(err, ErrKey) {

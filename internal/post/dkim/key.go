@@ -12,7 +12,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"regexp"
 	"strings"
 
 	"example.org/opencowl/internal/workspace"
@@ -23,8 +22,8 @@ var ErrKey = errors.New("this key cannot be used to sign letters")
 
 // The kinds of keys, as k= of a record names them.
 const (
-	RSA     = "rsa"
-	Ed25519 = "ed25519"
+	RSA     = workspace.KeyRSA
+	Ed25519 = workspace.KeyEd25519
 )
 
 // bits is the length of an RSA key. RFC 8301 3.2: signers should use 2048 at least;
@@ -58,7 +57,7 @@ func Make(path, kind string) error {
 // that is ended.
 func Load(domain, selector, path string) (Key, error) {
 	k := Key{Domain: strings.ToLower(domain), Selector: strings.ToLower(selector)}
-	if !IsDomain(k.Domain) || !IsDomain(k.Selector) {
+	if !workspace.IsDNSName(k.Domain) || !workspace.IsDNSName(k.Selector) {
 		return Key{}, fmt.Errorf("%w: %q and %q make no name in DNS", ErrKey, selector, domain)
 	}
 	data, err := readOwn(path)
@@ -132,14 +131,6 @@ func (k Key) kind() string {
 		return Ed25519
 	}
 	return RSA
-}
-
-var dnsName = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?(\.[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)*$`)
-
-// IsDomain says whether a name is labels of letters, digits and hyphens (RFC 1035
-// 2.3.1), short enough for DNS. A selector has the same shape (RFC 6376 3.1).
-func IsDomain(name string) bool {
-	return len(name) <= 190 && dnsName.MatchString(strings.ToLower(name))
 }
 
 // Covers says whether a receiver that looks for agreement between the signature
