@@ -16,6 +16,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"example.org/opencowl/internal/cli"
 	"example.org/opencowl/internal/member"
@@ -151,7 +152,8 @@ func posted(t *testing.T) map[string][]byte {
 	}
 	for _, e := range editions[:4] {
 		job := post.Job{Week: e.Week, Subject: e.Subject, From: "Marram Sound <update@example.org>", Returns: "returns@example.org",
-			ListID: "Weekly update <weekly.example.org>", HTML: e.HTML, Text: e.Text, Pictures: e.Pictures, Date: e.SentAt}
+			ListID: "Weekly update <weekly.example.org>", HTML: e.HTML, Text: e.Text, Pictures: e.Pictures, Date: e.SentAt,
+			Tokens: member.KeysIn(filepath.Join(dir, "keys", "members.keys"), time.Now, nil)}
 		letters[e.Week], err = post.Compose(job, member.Member{ID: "0123456789abcdef0123456789abcdef", Address: "ada@example.org", Name: "Ada Fenn"}, []byte("a key of thirty-two random bytes"))
 		if err != nil {
 			t.Fatal(err)
