@@ -8,10 +8,14 @@ import (
 	"crypto/rand"
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
+	"fmt"
 	"io"
 	"log"
 	"math/big"
 	"net"
+	"os"
+	"os/exec"
 	"strings"
 	"sync"
 	"testing"
@@ -22,6 +26,7 @@ import (
 	"github.com/emersion/go-smtp"
 
 	"example.org/opencowl/internal/post/dkim"
+	"example.org/opencowl/internal/testtool"
 )
 
 // closedServer is a mail server that takes letters over TLS, from those who sign in.
@@ -244,6 +249,29 @@ func TestWhatArrivesIsSigned(t *testing.T) {
 				}
 			}
 		}
+	}
+	pythonVerifies(t, target.letters[0], records)
+	pythonVerifies(t, target.letters[len(target.letters)-1], records)
+}
+
+// Debian's python3-dkim and Python's own email package say the same of it.
+func pythonVerifies(t *testing.T, letter string, records map[string]string) {
+	t.Helper()
+	python := testtool.Need(t, "/usr/bin/python3")
+	if exec.Command(python, "-c", "import dkim, nacl").Run() != nil {
+		testtool.Need(t, "dkimverify of python3-dkim") // is not found, and says so
+	}
+	var dns strings.Builder
+	for name, value := range records {
+		fmt.Fprintf(&dns, "%s\t%s\n", name, value)
+	}
+	dir := t.TempDir()
+	if err := errors.Join(os.WriteFile(dir+"/dns", []byte(dns.String()), 0o600), os.WriteFile(dir+"/letter.eml", []byte(letter), 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	got, err := exec.Command(python, "dkim/testdata/verify.py", dir+"/dns", dir+"/letter.eml").CombinedOutput()
+	if want := "[True, True] []"; err != nil || strings.TrimSpace(string(got)) != want {
+		t.Errorf("%v, %s; want %s of\n%.2500s", err, got, want, letter)
 	}
 }
 
