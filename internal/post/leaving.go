@@ -63,9 +63,12 @@ func (j Job) token(p member.Purpose, id string) (string, error) {
 
 // listHeaders are the fields by which a mail reader offers to leave.
 type listHeaders struct {
-	unsubscribe string // RFC 2369 3.2, folded
-	oneClick    bool   // RFC 8058: an HTTPS address is among it
+	addresses []string // RFC 2369 3.2: the page, if there is one, and the address to write to
+	oneClick  bool     // RFC 8058: the page is among them
 }
+
+// unsubscribe is the field's value, an address a line.
+func (h listHeaders) unsubscribe() string { return "<" + strings.Join(h.addresses, ">,\r\n <") + ">" }
 
 // leaving makes them for a member. The page on the web comes first: a reader takes
 // the first that it can use (RFC 2369 2). The letter to leave by has the token in
@@ -76,12 +79,11 @@ func (s sender) leaving(j Job, id string) (listHeaders, error) {
 		return listHeaders{}, err
 	}
 	local, domain, _ := strings.Cut(s.returns, "@")
-	h := listHeaders{unsubscribe: "<mailto:" + url.PathEscape(local) + "@" + domain + "?subject=leave-" + token + ">"}
-	if j.PublicURL != "" {
-		h.unsubscribe = "<" + member.Link(j.PublicURL, member.ToLeave, token) + ">,\r\n " + h.unsubscribe
-		h.oneClick = true
+	write := "mailto:" + url.PathEscape(local) + "@" + domain + "?subject=leave-" + token
+	if j.PublicURL == "" {
+		return listHeaders{addresses: []string{write}}, nil
 	}
-	return h, nil
+	return listHeaders{[]string{member.Link(j.PublicURL, member.ToLeave, token), write}, true}, nil
 }
 
 // envelope is the sender that a letter has on its way: returns+TOKEN@example.org,

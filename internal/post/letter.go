@@ -154,20 +154,32 @@ func Compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.compose(job, to, key)
+	w, err := s.compose(job, to, key)
+	return w.letter, err
 }
 
-func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
+// written is a letter with what is known of it.
+type written struct {
+	letter   []byte
+	envelope string   // the sender on its way
+	own      []string // what this letter alone may tell: the member's name, address and links
+}
+
+func (s sender) compose(job Job, to member.Member, key []byte) (written, error) {
 	if err := plain("the member's name", to.Name); err != nil {
-		return nil, err
+		return written{}, err
 	}
 	address, err := member.Normalise(to.Address)
 	if err != nil {
-		return nil, badLetter("the member's address: %v", err)
+		return written{}, badLetter("the member's address: %v", err)
 	}
 	list, err := s.leaving(job, to.ID)
 	if err != nil {
-		return nil, err
+		return written{}, err
+	}
+	envelope, err := s.envelope(job, to.ID)
+	if err != nil {
+		return written{}, err
 	}
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent())
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderFrom, &s.from)
@@ -181,7 +193,7 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	msg.SetMessageIDWithValue(mac(key, "message-id", job.Week, to.ID)[:32] + "@" + s.domain)
 	msg.SetGenHeader("List-Id", s.listID)
 	msg.SetGenHeader("List-Post", "NO") // RFC 2369 3.4
-	msg.SetGenHeaderPreformatted("List-Unsubscribe", list.unsubscribe)
+	msg.SetGenHeaderPreformatted("List-Unsubscribe", list.unsubscribe())
 	if list.oneClick {
 		msg.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click") // RFC 8058 3.1
 	}
@@ -191,15 +203,15 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	for _, p := range job.Pictures {
 		if err := msg.EmbedReader(p.Name, bytes.NewReader(p.JPEG),
 			mail.WithFileContentID("<"+p.ContentID+">"), mail.WithFileContentType(pictureType(p.JPEG))); err != nil {
-			return nil, badLetter("the picture %s: %v", p.Name, err)
+			return written{}, badLetter("the picture %s: %v", p.Name, err)
 		}
 	}
 	var wire bytes.Buffer
 	if _, err := msg.WriteTo(&wire); err != nil {
-		return nil, badLetter("%v", err)
+		return written{}, badLetter("%v", err)
 	}
 	letter := fixBoundaries(wire.Bytes(), key, job.Week, to.ID)
-	return letter, checkWire(letter)
+	return written{letter, envelope, append([]string{to.Name, to.Address, address}, list.addresses...)}, checkWire(letter)
 }
 
 // textType says of a text whether its lines flow (RFC 3676): only then does one end

@@ -63,16 +63,16 @@ type Options struct {
 }
 
 // Gate looks through a finished letter and returns an error if it must not leave.
-// Own are the values that this letter alone may tell: its member's name and
-// address. Several goroutines may ask at once.
+// Own are the values that this letter alone may tell: its member's name,
+// address and links. Several goroutines may ask at once.
 type Gate func(letter []byte, own ...string) error
 
-// gate asks about the letter of a member.
-func (o Options) gate(letter []byte, to member.Member) error {
+// gate asks about a letter.
+func (o Options) gate(w written) error {
 	if o.Gate == nil {
 		return nil
 	}
-	return o.Gate(letter, to.Name, to.Address)
+	return o.Gate(w.letter, w.own...)
 }
 
 // checkKeys refuses keys whose signatures would not speak for the sender.
@@ -327,10 +327,10 @@ func Send(ctx context.Context, db *store.DB, job Job, opt Options) (Report, erro
 	if err != nil {
 		return Report{}, err
 	}
-	if err := opt.gate(trial, member.Member{}); err != nil {
+	if err := opt.gate(trial); err != nil {
 		return Report{}, err
 	}
-	if _, err := opt.sign(trial); err != nil {
+	if _, err := opt.sign(trial.letter); err != nil {
 		return Report{}, err
 	}
 	id, err := db.NewID()
@@ -431,22 +431,19 @@ func SendProof(ctx context.Context, job Job, address string, opt Options) error 
 	}
 	// A proof guards nothing, so that it needs no secret: its name has to differ
 	// from the members' letters and from other proofs.
-	letter, err := from.compose(job, member.Member{ID: nobody, Address: address},
+	w, err := from.compose(job, member.Member{ID: nobody, Address: address},
 		append([]byte("proof to "+address+" at "+job.Date.Format(time.RFC3339Nano)), job.HTML...))
-	if err != nil {
-		return err
-	}
-	envelope, err := from.envelope(job, nobody)
 	if err != nil {
 		return err
 	}
 	if address, err = member.Normalise(address); err != nil {
 		return err
 	}
-	if err := opt.gate(letter, member.Member{Address: address}); err != nil {
+	if err := opt.gate(w); err != nil {
 		return err
 	}
-	if letter, err = opt.sign(letter); err != nil {
+	letter, err := opt.sign(w.letter)
+	if err != nil {
 		return err
 	}
 	l := opt.limits
@@ -458,7 +455,7 @@ func SendProof(ctx context.Context, job Job, address string, opt Options) error 
 		return fmt.Errorf("the proof was not sent: %s", f)
 	}
 	defer s.drop()
-	if f = s.offer(envelope, address, letter); f == nil {
+	if f = s.offer(w.envelope, address, letter); f == nil {
 		f = s.dot()
 	}
 	if f != nil {
