@@ -455,3 +455,17 @@ func FuzzKeyFile(f *testing.F) {
 		}
 	})
 }
+
+// A letter of 60 kB, as one with a picture is.
+func BenchmarkSign(b *testing.B) {
+	body := strings.Repeat(strings.Repeat("0123456789abcde ", 4)+"0123456789=\r\n", 60_000/77)
+	for _, k := range keys(b) {
+		b.Run(k.kind(), func(b *testing.B) {
+			for b.Loop() {
+				if _, err := Sign([]byte(letter+body), k); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
