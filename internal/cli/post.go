@@ -37,7 +37,7 @@ type postReport struct {
 
 func (a *app) postCommand() *cobra.Command {
 	var by, proof, settle, as string
-	var status, stop bool
+	var status, stop, dkimKey, dkimRecord bool
 	var yes int
 	cmd := &cobra.Command{
 		Use:   "post WEEK --by WHO",
@@ -53,13 +53,27 @@ out is unsure: it is listed, and never sent again by itself.
 server's log or the member has told: it went out, or it is to be sent again. MEMBER is
 an address, or the id that --json gives.
 
-It speaks to a mail server on this machine only, until leaving by one click is built.`,
+--dkim-key makes the keys that dkim under post in workshop.yaml names, by a keeper; a key
+that is there is never written over. --dkim-record prints what has to stand in DNS for them.
+
+It speaks to a mail server on this machine only, until leaving by one click is built. With
+user under post it signs in, over TLS alone; the password is in the file that password_file
+names, or in OPENCOWL_SMTP_PASSWORD.`,
 		Example: `  opencowl post 2031-W07 --by nell --proof you@example.org
   opencowl post 2031-W07 --by nell --yes 60
   opencowl post 2031-W07 --status
-  opencowl post 2031-W07 --settle ada@example.org --as sent --by nell`,
-		Args: args(1, 1, "one week, such as 2031-W07"),
+  opencowl post 2031-W07 --settle ada@example.org --as sent --by nell
+  opencowl post --dkim-key --by nell`,
+		Args: func(cmd *cobra.Command, given []string) error {
+			if dkimKey || dkimRecord {
+				return args(0, 0, "no week with --dkim-key and --dkim-record")(cmd, given)
+			}
+			return args(1, 1, "one week, such as 2031-W07")(cmd, given)
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if dkimKey || dkimRecord {
+				return a.postKeys(cmd, by, dkimKey)
+			}
 			week, err := day.ParseWeek(args[0])
 			if err != nil {
 				return use(err)
@@ -108,17 +122,42 @@ It speaks to a mail server on this machine only, until leaving by one click is b
 	cmd.Flags().StringVar(&proof, "proof", "", "send one copy marked PROOF to this address")
 	cmd.Flags().BoolVar(&status, "status", false, "tell how far it is, and send nothing")
 	cmd.Flags().BoolVar(&stop, "stop", false, "have a run elsewhere stop after the letters in hand")
+	cmd.Flags().BoolVar(&dkimKey, "dkim-key", false, "make the keys that sign letters, where there are none yet")
+	cmd.Flags().BoolVar(&dkimRecord, "dkim-record", false, "print what has to stand in DNS for them")
 	cmd.Flags().StringVar(&settle, "settle", "", "the member whose unsure letter is settled: address or id")
 	cmd.Flags().StringVar(&as, "as", "", "what became of it: sent or waiting")
 	cmd.Flags().IntVar(&yes, "yes", -1, "how many letters will go out, for scripts")
 	return cmd
 }
 
+// postKeys makes the keys of letters or prints their records.
+func (a *app) postKeys(cmd *cobra.Command, by string, make bool) error {
+	if err := oneJob(cmd); err != nil {
+		return use(err)
+	}
+	if make && by == "" {
+		return use(errors.New("--by is missing; say who makes the key: a keeper's id from workshop.yaml"))
+	}
+	writer := ""
+	if make {
+		writer = "post"
+	}
+	s, err := a.open(cmd.Context(), writer)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	if make {
+		return s.makeDKIM(by)
+	}
+	return s.tellDKIM()
+}
+
 // oneJob refuses flags that ask for more than one thing, so that nothing is sent
 // where something else was meant.
 func oneJob(cmd *cobra.Command) error {
 	var given []string
-	for _, name := range []string{"proof", "status", "stop", "settle"} {
+	for _, name := range []string{"proof", "status", "stop", "settle", "dkim-key", "dkim-record"} {
 		if cmd.Flags().Changed(name) {
 			given = append(given, "--"+name)
 		}
@@ -148,12 +187,15 @@ func (s *session) job(ctx context.Context, week string) (post.Job, error) {
 	}
 	domain := from.Address[strings.LastIndexByte(from.Address, '@')+1:]
 	return post.Job{Week: week, Subject: e.Subject, From: p.From, Returns: p.Returns, ListID: "Weekly update <weekly." + domain + ">",
-		HTML: e.HTML, Text: e.Text, Pictures: e.Pictures, Date: s.today.Time(s.ws.Settings.Workshop.Timezone.Location).Add(12 * time.Hour)}, nil
+		HTML: e.HTML, Text: e.Text, Pictures: e.Pictures, Date: s.today.Time(s.ws.Settings.Workshop.Timezone.Location).Add(12 * time.Hour),
+		PublicURL: s.ws.Settings.PublicURL, Tokens: member.KeysIn(s.ws.MemberKeys(), s.db.Now, nil)}, nil
 }
 
-func (s *session) options(by, week, smtp string) post.Options {
+// options are those for sending through a mail server.
+func (s *session) options(by, week, smtp string) (post.Options, error) {
 	p := s.ws.Settings.Post
-	return post.Options{SMTP: smtp, Sessions: p.Sessions, PerMinute: p.PerMinute, By: by, Unit: "edition/" + week, Now: s.clock, Gate: s.gateLetter}
+	opt := post.Options{SMTP: smtp, Sessions: p.Sessions, PerMinute: p.PerMinute, By: by, Unit: "edition/" + week, Now: s.clock, Gate: s.gateLetter}
+	return opt, s.secrets(&opt)
 }
 
 // gateLetter is the last look at a letter as it goes over the wire.
@@ -191,7 +233,10 @@ func (s *session) send(ctx context.Context, week, by, smtp string) (post.Report,
 	if err != nil {
 		return post.Report{}, err
 	}
-	opt := s.options(by, week, smtp)
+	opt, err := s.options(by, week, smtp)
+	if err != nil {
+		return post.Report{}, err
+	}
 	step, end := s.app.bar("letters")
 	opt.Progress = func(p post.Progress) { step(p.Sent+p.Refused+p.Skipped+p.Unsure, p.Total) }
 	opt.Held = func(letters int) {
@@ -212,6 +257,10 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	}
 	if s.ws.Settings.Post.SMTP == "" {
 		return errors.New("post.smtp is missing in workshop.yaml; write the mail server's address, smtp://127.0.0.1:25")
+	}
+	// What is wrong with keys and password is told before anybody counts.
+	if err := s.secrets(&post.Options{}); err != nil {
+		return err
 	}
 	audience, err := post.Prepare(ctx, s.db, week, s.today)
 	if err != nil {
@@ -314,7 +363,11 @@ func (s *session) postProof(ctx context.Context, week, by, address string) error
 	if err != nil {
 		return err
 	}
-	if err := post.SendProof(ctx, job, address, s.options(by, week, s.ws.Settings.Post.SMTP)); err != nil {
+	opt, err := s.options(by, week, s.ws.Settings.Post.SMTP)
+	if err != nil {
+		return err
+	}
+	if err := post.SendProof(ctx, job, address, opt); err != nil {
 		return postError(err)
 	}
 	s.app.say("a proof of %s went to %s", week, address)

@@ -65,7 +65,7 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "draw": drawPhoto, "mailserver": mailServer,
+			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "draw": drawPhoto, "mailserver": mailServer, "takeletter": takeLetter,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond == "links" {
@@ -150,4 +150,14 @@ func mailServer(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(err)
 	ts.Defer(func() { server.Close() })
 	editFile(ts, false, []string{args[0] + "/workshop.yaml", "smtp://127.0.0.1:2525", "smtp://" + server.Addr()})
+}
+
+// takeLetter moves the one letter of a folder: takeletter FOLDER FILE.
+func takeLetter(ts *testscript.TestScript, _ bool, args []string) {
+	found, err := filepath.Glob(filepath.Join(ts.MkAbs(args[0]), "*.eml"))
+	ts.Check(err)
+	if len(found) != 1 {
+		ts.Fatalf("%s holds %d letters, want one", args[0], len(found))
+	}
+	ts.Check(os.Rename(found[0], ts.MkAbs(args[1])))
 }

@@ -33,6 +33,9 @@ type Job struct {
 	Text     []byte
 	Pictures []store.Picture
 	Date     time.Time // of the letters; whether a member's giving has begun or ended is asked for its day
+
+	PublicURL string // HTTPS address below which links of letters open; empty: one leaves by mail alone
+	Tokens    Tokens // for the links, and for the sender on the envelope
 }
 
 // ErrLetter is wrapped by errors about what a letter is made from.
@@ -82,6 +85,9 @@ func (j Job) check() (sender, error) {
 		}
 	}
 	if s.listID, err = listID(j.ListID); err != nil {
+		return sender{}, err
+	}
+	if err := j.checkLeaving(s.returns); err != nil {
 		return sender{}, err
 	}
 	return s, j.checkContent()
@@ -148,16 +154,32 @@ func Compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.compose(job, to, key)
+	w, err := s.compose(job, to, key)
+	return w.letter, err
 }
 
-func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
+// written is a letter with what is known of it.
+type written struct {
+	letter   []byte
+	envelope string   // the sender on its way
+	own      []string // what this letter alone may tell: the member's name, address and links
+}
+
+func (s sender) compose(job Job, to member.Member, key []byte) (written, error) {
 	if err := plain("the member's name", to.Name); err != nil {
-		return nil, err
+		return written{}, err
 	}
 	address, err := member.Normalise(to.Address)
 	if err != nil {
-		return nil, badLetter("the member's address: %v", err)
+		return written{}, badLetter("the member's address: %v", err)
+	}
+	list, err := s.leaving(job, to.ID)
+	if err != nil {
+		return written{}, err
+	}
+	envelope, err := s.envelope(job, to.ID)
+	if err != nil {
+		return written{}, err
 	}
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent())
 	msg.SetAddrHeaderFromMailAddress(mail.HeaderFrom, &s.from)
@@ -170,21 +192,26 @@ func (s sender) compose(job Job, to member.Member, key []byte) ([]byte, error) {
 	msg.SetDateWithValue(job.Date)
 	msg.SetMessageIDWithValue(mac(key, "message-id", job.Week, to.ID)[:32] + "@" + s.domain)
 	msg.SetGenHeader("List-Id", s.listID)
+	msg.SetGenHeader("List-Post", "NO") // RFC 2369 3.4
+	msg.SetGenHeaderPreformatted("List-Unsubscribe", list.unsubscribe())
+	if list.oneClick {
+		msg.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click") // RFC 8058 3.1
+	}
 	msg.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834 5: no out-of-office replies
 	msg.SetBodyString(textType(job.Text), string(job.Text))
 	msg.AddAlternativeString(mail.TypeTextHTML, string(job.HTML)) // the richest last (RFC 2046 5.1.4)
 	for _, p := range job.Pictures {
 		if err := msg.EmbedReader(p.Name, bytes.NewReader(p.JPEG),
 			mail.WithFileContentID("<"+p.ContentID+">"), mail.WithFileContentType(pictureType(p.JPEG))); err != nil {
-			return nil, badLetter("the picture %s: %v", p.Name, err)
+			return written{}, badLetter("the picture %s: %v", p.Name, err)
 		}
 	}
 	var wire bytes.Buffer
 	if _, err := msg.WriteTo(&wire); err != nil {
-		return nil, badLetter("%v", err)
+		return written{}, badLetter("%v", err)
 	}
 	letter := fixBoundaries(wire.Bytes(), key, job.Week, to.ID)
-	return letter, checkWire(letter)
+	return written{letter, envelope, append([]string{to.Name, to.Address, address}, list.addresses...)}, checkWire(letter)
 }
 
 // textType says of a text whether its lines flow (RFC 3676): only then does one end

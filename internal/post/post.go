@@ -16,6 +16,7 @@ package post
 
 import (
 	"context"
+	"crypto/x509"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -26,6 +27,7 @@ import (
 
 	"example.org/opencowl/internal/day"
 	"example.org/opencowl/internal/member"
+	"example.org/opencowl/internal/post/dkim"
 	"example.org/opencowl/internal/store"
 )
 
@@ -40,9 +42,13 @@ var (
 
 // Options says how to send.
 type Options struct {
-	SMTP      string         // smtp://host:port; this machine alone
+	SMTP      string         // smtp://host:port or smtps://host:port; this machine alone
 	Sessions  int            // connections at once; 0: 1
 	PerMinute int            // letters in any minute; 0: as fast as the server takes them
+	User      string         // to sign in as at the mail server, over TLS alone; empty: nobody signs in
+	Password  string         // of User
+	Roots     *x509.CertPool // whose certificates the mail server may have; nil: the system's
+	Keys      []dkim.Key     // sign each letter; none: it goes unsigned
 	By        string         // who sends, for the ledger
 	Unit      string         // what the ledger calls it; empty: "edition/WEEK"
 	Wait      bool           // stay until letters that a server put off have had their turn
@@ -57,16 +63,35 @@ type Options struct {
 }
 
 // Gate looks through a finished letter and returns an error if it must not leave.
-// Own are the values that this letter alone may tell: its member's name and
-// address. Several goroutines may ask at once.
+// Own are the values that this letter alone may tell: its member's name,
+// address and links. Several goroutines may ask at once.
 type Gate func(letter []byte, own ...string) error
 
-// gate asks about the letter of a member.
-func (o Options) gate(letter []byte, to member.Member) error {
+// gate asks about a letter.
+func (o Options) gate(w written) error {
 	if o.Gate == nil {
 		return nil
 	}
-	return o.Gate(letter, to.Name, to.Address)
+	return o.Gate(w.letter, w.own...)
+}
+
+// checkKeys refuses keys whose signatures would not speak for the sender.
+func (o Options) checkKeys(from sender) error {
+	for _, k := range o.Keys {
+		if !k.Covers(from.domain) {
+			return badLetter("it would be signed for %s and is from %s, so receivers would not count the signature; write domain: %s under post.dkim", k.Domain, from.domain, from.domain)
+		}
+	}
+	return nil
+}
+
+// sign signs a letter, once the gate has let it through: what a signature adds says
+// nothing about anybody.
+func (o Options) sign(letter []byte) ([]byte, error) {
+	if len(o.Keys) == 0 {
+		return letter, nil
+	}
+	return dkim.Sign(letter, o.Keys...)
 }
 
 // Progress counts the letters of an edition so far, earlier runs included.
@@ -282,7 +307,10 @@ func Send(ctx context.Context, db *store.DB, job Job, opt Options) (Report, erro
 	if err != nil {
 		return Report{}, err
 	}
-	to, err := findServer(ctx, opt.SMTP)
+	if err := opt.checkKeys(from); err != nil {
+		return Report{}, err
+	}
+	to, err := findServer(ctx, opt)
 	if err != nil {
 		return Report{}, err
 	}
@@ -295,11 +323,14 @@ func Send(ctx context.Context, db *store.DB, job Job, opt Options) (Report, erro
 		return Report{}, err
 	}
 	// What is wrong with every letter is told before anybody is blamed for it.
-	trial, err := from.compose(job, member.Member{Address: from.returns}, key)
+	trial, err := from.compose(job, member.Member{ID: nobody, Address: from.returns}, key)
 	if err != nil {
 		return Report{}, err
 	}
-	if err := opt.gate(trial, member.Member{}); err != nil {
+	if err := opt.gate(trial); err != nil {
+		return Report{}, err
+	}
+	if _, err := opt.sign(trial.letter); err != nil {
 		return Report{}, err
 	}
 	id, err := db.NewID()
@@ -391,21 +422,28 @@ func SendProof(ctx context.Context, job Job, address string, opt Options) error 
 	if err != nil {
 		return err
 	}
-	to, err := findServer(ctx, opt.SMTP)
+	if err := opt.checkKeys(from); err != nil {
+		return err
+	}
+	to, err := findServer(ctx, opt)
 	if err != nil {
 		return err
 	}
 	// A proof guards nothing, so that it needs no secret: its name has to differ
 	// from the members' letters and from other proofs.
-	letter, err := from.compose(job, member.Member{ID: "proof to " + address + " at " + job.Date.Format(time.RFC3339Nano), Address: address},
-		append([]byte("proof"), job.HTML...))
+	w, err := from.compose(job, member.Member{ID: nobody, Address: address},
+		append([]byte("proof to "+address+" at "+job.Date.Format(time.RFC3339Nano)), job.HTML...))
 	if err != nil {
 		return err
 	}
 	if address, err = member.Normalise(address); err != nil {
 		return err
 	}
-	if err := opt.gate(letter, member.Member{Address: address}); err != nil {
+	if err := opt.gate(w); err != nil {
+		return err
+	}
+	letter, err := opt.sign(w.letter)
+	if err != nil {
 		return err
 	}
 	l := opt.limits
@@ -417,7 +455,7 @@ func SendProof(ctx context.Context, job Job, address string, opt Options) error 
 		return fmt.Errorf("the proof was not sent: %s", f)
 	}
 	defer s.drop()
-	if f = s.offer(from.returns, address, letter); f == nil {
+	if f = s.offer(w.envelope, address, letter); f == nil {
 		f = s.dot()
 	}
 	if f != nil {

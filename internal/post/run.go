@@ -281,18 +281,22 @@ func (r *run) faulty(f *fault) {
 // deliver hands over one letter and commits what became of it. It returns
 // whether the session is fit for another.
 func (r *run) deliver(ctx context.Context, s *session, l *letter) (keep bool, err error) {
-	wire, err := r.from.compose(r.job, l.to, r.key)
+	w, err := r.from.compose(r.job, l.to, r.key)
 	if errors.Is(err, ErrLetter) {
 		return true, r.settle(ctx, l, refused, "cannot be written: see the member's name and address")
 	}
 	if err != nil {
 		return true, err
 	}
-	if r.opt.gate(wire, l.to) != nil {
+	if r.opt.gate(w) != nil {
 		r.stop("the last gate found something private in a letter's own lines; nothing of that letter went out")
 		return false, r.again(ctx, l)
 	}
-	if f := s.offer(r.from.returns, l.to.Address, wire); f != nil {
+	wire, err := r.opt.sign(w.letter)
+	if err != nil {
+		return true, err
+	}
+	if f := s.offer(w.envelope, l.to.Address, wire); f != nil {
 		return r.beforeDot(ctx, s, l, f)
 	}
 	if err := r.close(ctx, l); err != nil {

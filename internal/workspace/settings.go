@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/mail"
 	"net/url"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -85,11 +86,15 @@ type Clearing struct {
 type Post struct {
 	From      string `yaml:"from"`    // RFC 5322 mailbox
 	Returns   string `yaml:"returns"` // bounces and requests to leave
-	SMTP      string `yaml:"smtp"`    // smtp://host:port
+	SMTP      string `yaml:"smtp"`    // smtp://host:port or smtps://host:port
 	PerMinute int    `yaml:"per_minute"`
 	Sessions  int    `yaml:"sessions"`
 	Pictures  string `yaml:"pictures"` // attached or linked
 	DKIM      *DKIM  `yaml:"dkim"`
+
+	User         string `yaml:"user"`          // to sign in as at the mail server
+	PasswordFile string `yaml:"password_file"` // holds the password of User, unless the environment does
+	CAFile       string `yaml:"ca_file"`       // certificates in PEM that the mail server's may be from, beside the system's
 }
 
 // Members says where what guards the members is kept.
@@ -106,13 +111,46 @@ const (
 	PicturesLinked   = "linked"
 )
 
-// DKIM names the key that letters are signed with. The key itself stays in its
-// own file.
+// The kinds of keys that letters are signed with.
+const (
+	KeyRSA     = "rsa"
+	KeyEd25519 = "ed25519"
+)
+
+// DKIM names the keys that letters are signed with. The keys themselves stay in
+// files of their own.
 type DKIM struct {
-	Domain   string `yaml:"domain"`
+	Domain   string   `yaml:"domain"`
+	Selector string   `yaml:"selector"`
+	KeyFile  string   `yaml:"key_file"`
+	Kind     string   `yaml:"kind"` // of the key to make: rsa or ed25519
+	Also     *DKIMKey `yaml:"also"` // signs as well
+}
+
+// DKIMKey is one key: where it is in DNS, and in which file.
+type DKIMKey struct {
 	Selector string `yaml:"selector"`
 	KeyFile  string `yaml:"key_file"`
+	Kind     string `yaml:"kind"`
 }
+
+// Keys lists the keys, the first of all first.
+func (d *DKIM) Keys() []DKIMKey {
+	if d == nil {
+		return nil
+	}
+	all := []DKIMKey{{d.Selector, d.KeyFile, d.Kind}}
+	if d.Also != nil {
+		all = append(all, *d.Also)
+	}
+	return all
+}
+
+var dnsName = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?(\.[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?)*$`)
+
+// IsDNSName says whether a name is labels of lower-case letters, digits and hyphens
+// (RFC 1035 2.3.1), short enough for DNS beside another.
+func IsDNSName(name string) bool { return len(name) <= 190 && dnsName.MatchString(name) }
 
 // Days is a number of days, written 28d.
 type Days int
@@ -218,7 +256,7 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 			report(a.path, "bad-value", a.value, "this is not an email address", "write it as update@example.org, or Name <update@example.org>")
 		}
 	}
-	if u, err := url.Parse(s.Post.SMTP); s.Post.SMTP != "" && (err != nil || u.Scheme != "smtp" || u.Hostname() == "" || u.Port() == "") {
+	if u, err := url.Parse(s.Post.SMTP); s.Post.SMTP != "" && (err != nil || u.Scheme != "smtp" && u.Scheme != "smtps" || u.User != nil || u.Hostname() == "" || u.Port() == "") {
 		report("post.smtp", "bad-value", s.Post.SMTP, "post.smtp is not the address of a mail server", "write it as smtp://127.0.0.1:2525")
 	}
 	if s.Post.PerMinute < 1 || s.Post.PerMinute > 100000 {
@@ -236,9 +274,47 @@ func readSettings(src []byte) (Settings, []reading.Problem) {
 	if s.Clearing.RunOfWords < 4 || s.Clearing.RunOfWords > 40 {
 		report("clearing.run_of_words", "bad-value", strconv.Itoa(s.Clearing.RunOfWords), "run_of_words is outside 4 to 40", "8 is usual")
 	}
+	problems = append(problems, signing(doc, s.Post.DKIM)...)
 	problems = append(problems, languagesOnce(doc, s)...)
 	problems = append(problems, namesOnce(doc, s)...)
 	return s, problems
+}
+
+// signing checks the keys that letters are signed with, and fills in their kinds.
+// RSA comes first: every receiver knows it.
+func signing(doc *reading.Doc, d *DKIM) []reading.Problem {
+	if d == nil {
+		return nil
+	}
+	var problems []reading.Problem
+	report := func(path, value, message, remedy string) {
+		problems = append(problems, doc.Problem(path, "bad-value", value, message, remedy))
+	}
+	if d.Kind == "" {
+		d.Kind = KeyRSA
+	}
+	if d.Also != nil && d.Also.Kind == "" {
+		d.Also.Kind = KeyEd25519
+	}
+	if !IsDNSName(d.Domain) || !strings.Contains(d.Domain, ".") {
+		report("post.dkim.domain", d.Domain, "the domain of dkim is not a name in DNS", "write the one of post.from in lower case, for instance domain: example.org")
+	}
+	for i, k := range d.Keys() {
+		at := []string{"post.dkim", "post.dkim.also"}[i]
+		if !IsDNSName(k.Selector) {
+			report(at+".selector", k.Selector, "the selector is not a name in DNS", "write lower-case letters, digits and hyphens, for instance selector: s1")
+		}
+		if k.KeyFile == "" {
+			report(at+".key_file", "", "the key has no file", "name one, for instance key_file: keys/dkim-s1.pem; opencowl post --dkim-key makes it")
+		}
+		if err := reading.OneOf(k.Kind, KeyRSA, KeyEd25519); err != nil {
+			report(at+".kind", k.Kind, "kind: "+err.Error(), "every receiver knows rsa; ed25519 is shorter")
+		}
+	}
+	if d.Also != nil && (d.Also.Selector == d.Selector || d.Also.KeyFile == d.KeyFile) {
+		report("post.dkim.also", "", "the two keys of dkim share a selector or a file", "give each its own, for instance selector: s2 and key_file: keys/dkim-s2.pem")
+	}
+	return problems
 }
 
 // languagesOnce checks the languages that are offered.

@@ -68,11 +68,15 @@ func (w *Workspace) Path(name string) string { return filepath.Join(w.Dir, filep
 func (w *Workspace) Database() string { return w.Path("opencowl.db") }
 
 // MemberKeys is the path of the file that holds the members' keys.
-func (w *Workspace) MemberKeys() string {
-	if filepath.IsAbs(w.Settings.Members.KeyFile) {
-		return w.Settings.Members.KeyFile
+func (w *Workspace) MemberKeys() string { return w.SecretFile(w.Settings.Members.KeyFile) }
+
+// SecretFile is the path of a file that the settings name: from the workspace's
+// folder, unless it begins at the root.
+func (w *Workspace) SecretFile(name string) string {
+	if filepath.IsAbs(name) {
+		return name
 	}
-	return w.Path(w.Settings.Members.KeyFile)
+	return w.Path(name)
 }
 
 // Today returns the day that counts as today: as given, else as the settings
