@@ -210,6 +210,9 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if err != nil {
 		return err
 	}
+	if err := s.settled(ctx); err != nil {
+		return err
+	}
 	if s.ws.Settings.Post.SMTP == "" {
 		return errors.New("post.smtp is missing in workshop.yaml; write the mail server's address, smtp://127.0.0.1:25")
 	}
@@ -252,7 +255,7 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 
 // postError gives a failure of the mail server its exit code.
 func postError(err error) error {
-	if leak := (*clearance.Leak)(nil); errors.As(err, &leak) || errors.Is(err, post.ErrNotLoopback) || errors.Is(err, store.ErrState) {
+	if leak := (*clearance.Leak)(nil); errors.As(err, &leak) || errors.Is(err, post.ErrNotLoopback) || errors.Is(err, store.ErrState) || errors.Is(err, store.ErrHeld) {
 		return err
 	}
 	return &coded{outside, err}
@@ -312,6 +315,9 @@ func (s *session) postProof(ctx context.Context, week, by, address string) error
 	}
 	job, err := s.job(ctx, week)
 	if err != nil {
+		return err
+	}
+	if err := s.settled(ctx); err != nil {
 		return err
 	}
 	if err := post.SendProof(ctx, job, address, s.options(by, week, s.ws.Settings.Post.SMTP)); err != nil {
