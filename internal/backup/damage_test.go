@@ -2,6 +2,8 @@ package backup
 
 import (
 	"archive/zip"
+	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"os"
@@ -116,6 +118,10 @@ func TestWhatOpencowlWouldNotWriteIsRefused(t *testing.T) {
 	w.backup(t, "b.zip", Options{})
 	database := entry{name: databaseName, text: contents(t, w.path("b.zip"))[databaseName]}
 	yaml := entry{name: "workshop.yaml", text: settings}
+	head, err := inBackup(t, w.path("b.zip")).Head(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
 	for name, c := range map[string]struct {
 		entries []entry
 		change  func(*Manifest)
@@ -142,7 +148,12 @@ func TestWhatOpencowlWouldNotWriteIsRefused(t *testing.T) {
 		"later tables":               {nil, func(m *Manifest) { m.Tables = 99 }, ErrLater},
 	} {
 		t.Run(name, func(t *testing.T) {
-			sealed(t, w.path("bad.zip"), append([]entry{database, yaml}, c.entries...), c.change)
+			sealed(t, w.path("bad.zip"), append([]entry{database, yaml}, c.entries...), func(m *Manifest) {
+				m.Head = head
+				if c.change != nil {
+					c.change(m)
+				}
+			})
 			opt := w.restoring()
 			opt.MarksLost = true
 			_, err := Restore(t.Context(), w.path("bad.zip"), w.path("again/here"), opt)
@@ -157,10 +168,6 @@ func TestWhatOpencowlWouldNotWriteIsRefused(t *testing.T) {
 		})
 	}
 	// The made-up backup is refused for what was changed in it, and for nothing else.
-	head, err := inBackup(t, w.path("b.zip")).Head(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
 	sealed(t, w.path("fine.zip"), []entry{database, yaml}, func(m *Manifest) { m.Head = head })
 	opt := RestoreOptions{MarksLost: true, Clock: func(*workspace.Workspace) func() time.Time { return now }}
 	if _, err := Restore(t.Context(), w.path("fine.zip"), w.path("fine"), opt); err != nil {
@@ -216,4 +223,30 @@ func FuzzIndex(f *testing.F) {
 			t.Errorf("%q with %q was taken for a backup", name, manifest)
 		}
 	})
+}
+
+func TestFilesThatLieOverEachOtherAreRefused(t *testing.T) {
+	w := newWorld(t, 1)
+	w.backup(t, "b.zip", Options{})
+	data, err := os.ReadFile(w.path("b.zip"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Each file is said to take up half of the backup, in the index: APPNOTE.TXT 4.3.12 has
+	// the packed size 20 bytes after the signature.
+	changed := 0
+	for at := 0; ; changed++ {
+		next := bytes.Index(data[at:], []byte("PK\x01\x02"))
+		if next < 0 {
+			break
+		}
+		at += next + 20
+		binary.LittleEndian.PutUint32(data[at:], uint32(len(data)/2))
+	}
+	if changed < 3 {
+		t.Fatalf("%d files were changed", changed)
+	}
+	if _, err := readIndex(bytes.NewReader(data), int64(len(data)), "b.zip"); !errors.Is(err, ErrHostile) || !strings.Contains(err.Error(), "over each other") {
+		t.Errorf("%v", err)
+	}
 }

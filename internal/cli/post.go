@@ -213,6 +213,11 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if err := s.settled(ctx); err != nil {
 		return err
 	}
+	if report, err := post.Status(ctx, s.db, week); err != nil {
+		return err
+	} else if report.State == store.Sent && report.Total == 0 {
+		return fmt.Errorf("edition %s was sent, by no post that this workspace has on record, so nothing more of it goes out", week)
+	}
 	if s.ws.Settings.Post.SMTP == "" {
 		return errors.New("post.smtp is missing in workshop.yaml; write the mail server's address, smtp://127.0.0.1:25")
 	}
@@ -346,7 +351,9 @@ func (s *session) tellPost(ctx context.Context, p post.Report) error {
 	if err != nil {
 		return err
 	}
-	if r.Total == 0 {
+	if r.Total == 0 && r.State == store.Sent {
+		s.app.say("edition %s: sent, by no post that this workspace has on record", r.Week)
+	} else if r.Total == 0 {
 		s.app.say("edition %s: %s; nothing of it has been posted yet", r.Week, r.State)
 	} else {
 		s.app.say("edition %s: %s; %d of %d sent, %d refused, %d skipped, %d unsure, %d waiting", r.Week, r.State, r.Sent, r.Total, r.Refused, r.Skipped, r.Unsure, r.Waiting)
