@@ -89,7 +89,8 @@ type Options struct {
 // Written says what was written.
 type Written struct {
 	Manifest
-	Skipped []string // what could not go in, each with the reason
+	Skipped []string       // what could not go in, each with the reason
+	Broken  []store.Broken // rows of the ledger that do not hold, in the workspace as in the backup
 }
 
 // Write makes a new backup of a workspace. Others may write to the workspace
@@ -139,7 +140,7 @@ func Write(ctx context.Context, ws *workspace.Workspace, db *store.DB, to string
 	if errors.Is(err, fs.ErrExist) {
 		return Written{}, fmt.Errorf("%s: %w, and a backup writes over nothing; name a new file", to, fs.ErrExist)
 	}
-	return Written{w.m, w.skipped}, err
+	return Written{w.m, w.skipped, w.broken}, err
 }
 
 // outside refuses a file below the workspace's folder.
@@ -184,6 +185,7 @@ type writer struct {
 	keys    private
 	m       Manifest
 	skipped []string
+	broken  []store.Broken
 	zip     *zip.Writer
 }
 
@@ -252,11 +254,12 @@ func (w *writer) snapshot(ctx context.Context, db *store.DB, to string) error {
 	if err != nil {
 		return err
 	}
-	var err1, err2 error
+	var err1, err2, err3 error
 	w.m.Tables, err1 = copied.Version(ctx)
 	w.m.Head, err2 = copied.Head(ctx)
+	w.broken, err3 = copied.VerifyLedger(ctx)
 	// Closing it takes its log into the file.
-	return errors.Join(err1, err2, copied.Close())
+	return errors.Join(err1, err2, err3, copied.Close())
 }
 
 // list returns the names of the files that go in, sorted.

@@ -1,6 +1,7 @@
 package backup
 
 import (
+	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -256,5 +257,20 @@ func TestAKillLeavesNothingHalf(t *testing.T) {
 	opt.MarksLost = true
 	if _, err := Restore(t.Context(), w.path("b.zip"), w.path("again"), opt); err != nil {
 		t.Error(err)
+	}
+}
+
+func TestABackupSaysThatTheLedgerIsNotWhole(t *testing.T) {
+	w := newWorld(t, 1)
+	if written := w.backup(t, "b.zip", Options{}); len(written.Broken) > 0 {
+		t.Errorf("a whole ledger: %v", written.Broken)
+	}
+	for _, s := range []string{`DROP TRIGGER ledger_no_update`, `UPDATE ledger SET who = 'somebody else' WHERE seq = 1`} {
+		if err := w.db.Tx(t.Context(), func(tx *sql.Tx) error { _, err := tx.Exec(s); return err }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if written := w.backup(t, "c.zip", Options{}); len(written.Broken) != 1 || written.Broken[0].Seq != 1 {
+		t.Errorf("%v, want row 1", written.Broken)
 	}
 }

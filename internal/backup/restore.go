@@ -208,10 +208,20 @@ func weeksSince(ctx context.Context, db *store.DB, made, now time.Time) ([]strin
 		newest = max(newest, e.Week)
 	}
 	week, last := day.Of(made.In(now.Location())).Week().Previous(), day.Of(now).Week().Next()
+	if after := week.Next().Next(); last.Before(after) {
+		last = after // a clock that was put back
+	}
 	for ; !last.Before(week); week = week.Next() {
 		if week.String() > newest {
 			weeks = append(weeks, week.String())
 		}
+	}
+	if len(weeks) == 0 { // something is always asked
+		sent, err := day.ParseWeek(newest)
+		if err != nil {
+			return nil, err
+		}
+		weeks = append(weeks, sent.Next().String())
 	}
 	slices.Sort(weeks)
 	return weeks, nil

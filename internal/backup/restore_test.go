@@ -289,3 +289,46 @@ func TestABackupOfTheFirstTablesIsBroughtUpToDate(t *testing.T) {
 		t.Errorf("%+v, %v", m, err)
 	}
 }
+
+func TestSomethingIsAlwaysAsked(t *testing.T) {
+	w := newWorld(t, 1)
+	at := func(days int) time.Time { return friday.AddDate(0, 0, days) }
+	for _, c := range []struct {
+		name      string
+		made, now time.Time
+		state     string // of the edition of 2031-W04
+		want      []string
+	}{
+		{"the same day", at(0), at(0), "sent", []string{"2031-W05"}},
+		{"one that was not posted", at(0), at(0), "frozen", []string{"2031-W04", "2031-W05"}},
+		{"two weeks on", at(0), at(14), "sent", []string{"2031-W05", "2031-W06", "2031-W07"}},
+		{"over the new year of 2030", at(-35), at(-35), "sent", []string{"2031-W05"}},
+		{"a clock that was put back", at(0), at(-300), "stopped", []string{"2031-W04", "2031-W05"}},
+		{"a year on", at(0), at(364), "sent", nil},
+	} {
+		if err := w.db.Tx(t.Context(), func(tx *sql.Tx) error {
+			_, err := tx.Exec(`UPDATE editions SET state = $1`, c.state)
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+		weeks, err := weeksSince(t.Context(), w.db, c.made, c.now)
+		if c.want == nil { // 2031 has 52 weeks (ISO 8601)
+			if err != nil || len(weeks) != 53 || weeks[47] != "2031-W52" || weeks[48] != "2032-W01" {
+				t.Errorf("%s: %q, %v", c.name, weeks, err)
+			}
+			continue
+		}
+		if err != nil || !slices.Equal(weeks, c.want) {
+			t.Errorf("%s: %q, %v; want %q", c.name, weeks, err, c.want)
+		}
+	}
+}
+
+func TestTheFolderIsNamedAfterTheBackup(t *testing.T) {
+	for from, want := range map[string]string{"/mnt/stick/2031-02-12.zip": "2031-02-12", "b": "b"} {
+		if got := Name(from); got != want {
+			t.Errorf("%s: %q, want %q", from, got, want)
+		}
+	}
+}

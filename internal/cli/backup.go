@@ -111,10 +111,13 @@ func (a *app) backup(ctx context.Context, file string, keys bool) error {
 	for _, what := range w.Skipped {
 		a.say("not in it: %s", what)
 	}
+	if len(w.Broken) > 0 {
+		a.say("the ledger is not whole (row %d: %s), here and so in the backup; see opencowl check --ledger, and keep the backups from before", w.Broken[0].Seq, w.Broken[0].Why)
+	}
 	if err := a.print(reportOf(file, w)); err != nil {
 		return err
 	}
-	if n := len(w.Skipped); n > 0 {
+	if n := len(w.Skipped) + len(w.Broken); n > 0 {
 		return &found{n}
 	}
 	return nil
