@@ -81,8 +81,8 @@ func (m Manifest) Bytes() (n int64) {
 
 // Options says how a backup is made.
 type Options struct {
-	Keys     bool // private keys go in
-	Made     time.Time
+	Keys     bool               // private keys go in
+	Made     time.Time          // in the workshop's time zone
 	Progress func(done, of int) // files; may be nil
 }
 
@@ -245,7 +245,7 @@ func (w *writer) write(ctx context.Context, db *store.DB, f *os.File) error {
 	return w.seal(f)
 }
 
-// snapshot copies the database and writes down what it is.
+// snapshot copies the database, writes down what it is, and has the copy post nothing.
 func (w *writer) snapshot(ctx context.Context, db *store.DB, to string) error {
 	if err := db.Snapshot(ctx, to); err != nil {
 		return err
@@ -258,8 +258,10 @@ func (w *writer) snapshot(ctx context.Context, db *store.DB, to string) error {
 	w.m.Tables, err1 = copied.Version(ctx)
 	w.m.Head, err2 = copied.Head(ctx)
 	w.broken, err3 = copied.VerifyLedger(ctx)
+	weeks, err4 := weeksSince(ctx, copied, w.opt.Made, w.opt.Made)
+	err5 := copied.HoldCopy(ctx, store.Hold{Backup: w.m.Made, Weeks: weeks})
 	// Closing it takes its log into the file.
-	return errors.Join(err1, err2, err3, copied.Close())
+	return errors.Join(err1, err2, err3, err4, err5, copied.Close())
 }
 
 // list returns the names of the files that go in, sorted.

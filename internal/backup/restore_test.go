@@ -332,3 +332,39 @@ func TestTheFolderIsNamedAfterTheBackup(t *testing.T) {
 		}
 	}
 }
+
+// TestACopyPutInPlaceByHandPostsNothing takes the database out of a backup that was
+// made in the middle of posting.
+func TestACopyPutInPlaceByHandPostsNothing(t *testing.T) {
+	for as, want := range map[store.Outcome]string{store.WentOut: "sent", store.StayedHere: "waiting", store.InPart: "unsure"} {
+		w := newWorld(t, 3)
+		for _, s := range []string{`UPDATE editions SET state = 'sending'`, `INSERT INTO deliveries (week, member, state, at) SELECT '` + week + `', id, 'waiting', '' FROM members`,
+			`UPDATE deliveries SET state = 'closing' WHERE member = '` + w.id(t, 0) + `'`} {
+			if err := w.db.Tx(t.Context(), func(tx *sql.Tx) error { _, err := tx.Exec(s); return err }); err != nil {
+				t.Fatal(err)
+			}
+		}
+		w.backup(t, "b.zip", Options{})
+		if h, err := w.db.Held(t.Context()); h != nil || err != nil {
+			t.Errorf("the workspace itself is held: %v, %v", h, err)
+		}
+		db := inBackup(t, w.path("b.zip"))
+		inboxDir, smtp := mailbox(t)
+		if _, err := post.Send(t.Context(), db, job(), post.Options{SMTP: smtp, By: "nell", Now: now}); !errors.Is(err, store.ErrHeld) {
+			t.Errorf("posted: %v, want ErrHeld", err)
+		}
+		h, err := db.Held(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if ended, err := db.SettleWeeks(t.Context(), h.Weeks[:1], as, "nell"); err != nil || ended {
+			t.Fatal(ended, err)
+		}
+		if n := count(t, db, `SELECT COUNT(*) FROM deliveries WHERE state = $1`, want); n != 3 {
+			t.Errorf("%s: %d letters are %s, want 3", as, n, want)
+		}
+		if letters := got(t, inboxDir); len(letters) > 0 {
+			t.Errorf("letters went out: %q", letters)
+		}
+	}
+}

@@ -107,6 +107,12 @@ func (db *DB) HoldPost(ctx context.Context, h Hold, entry Entry) error {
 	})
 }
 
+// HoldCopy has a copy of the database hold everything by itself, so that nothing is
+// posted from one that was put in its place by hand.
+func (db *DB) HoldCopy(ctx context.Context, h Hold) error {
+	return db.Tx(ctx, func(tx *sql.Tx) error { return putSetting(ctx, tx, holdName, h) })
+}
+
 // Held returns what has to be settled, or nil when nothing has.
 func (db *DB) Held(ctx context.Context) (*Hold, error) {
 	var h *Hold
@@ -197,6 +203,11 @@ func (db *DB) settleWeek(ctx context.Context, tx *sql.Tx, week string, as Outcom
 	}
 	if as == InPart && letters == 0 {
 		return fmt.Errorf("edition %s: the backup has none of its letters, so that they cannot be settled one by one; say --as sent if any went out, since whoever had it would get it twice: %w", week, ErrState)
+	}
+	// In a copy that was put in place by hand letters are as they were at that moment.
+	if _, err := tx.ExecContext(ctx,
+		`UPDATE deliveries SET state = 'unsure', reply = '`+sinceReply+`' WHERE week = $1 AND state IN ('waiting', 'leased', 'closing')`, week); err != nil {
+		return fmt.Errorf("the letters of edition %s cannot be held: %w", week, err)
 	}
 	if as == InPart {
 		return nil
