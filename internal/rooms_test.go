@@ -34,7 +34,7 @@ func TestRenderersDoNotKnowTheRecord(t *testing.T) {
 			"what leaves is made from cleared values, which clearance hands over"},
 		{[]string{"wording"}, []string{"worklog", "measure", "clearance", "store"},
 			"public words are read without the record beside them; clearance fills in released facts"},
-		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table", "tongue"}, []string{"worklog", "wording", "clearance", "record", "photo"},
+		{[]string{"cleared", "day", "reading", "measure", "store", "member", "workspace", "table", "tongue", "backup"}, []string{"worklog", "wording", "clearance", "record", "photo"},
 			"it serves both sides and belongs to neither"},
 		{[]string{"forecast"}, []string{"cleared", "day", "edition", "chart", "worklog", "wording", "clearance", "store"},
 			"it knows weekly counts and nothing else"},

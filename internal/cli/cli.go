@@ -133,7 +133,7 @@ func (a *app) root() *cobra.Command {
 	flags.BoolVar(&a.json, "json", false, "machine output on the standard output")
 	flags.StringVar(&a.today, "today", "", "the day that counts as today, YYYY-MM-DD")
 	root.AddCommand(a.newCommand(), a.tryoutCommand(), a.checkCommand(), a.recordCommand(), a.photoCommand(), a.decideCommand(), a.traceCommand(), a.withdrawCommand(), a.correctCommand(),
-		a.planCommand(), a.cardsCommand(), a.reprintCommand(), a.editionCommand(), a.archiveCommand(), a.postCommand(), a.membersCommand())
+		a.planCommand(), a.cardsCommand(), a.reprintCommand(), a.editionCommand(), a.archiveCommand(), a.postCommand(), a.membersCommand(), a.backupCommand(), a.restoreCommand())
 	return root
 }
 

@@ -255,6 +255,14 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 	if err != nil {
 		return err
 	}
+	if err := s.settled(ctx); err != nil {
+		return err
+	}
+	if report, err := post.Status(ctx, s.db, week); err != nil {
+		return err
+	} else if report.State == store.Sent && report.Total == 0 {
+		return fmt.Errorf("edition %s was sent, by no post that this workspace has on record, so nothing more of it goes out", week)
+	}
 	if s.ws.Settings.Post.SMTP == "" {
 		return errors.New("post.smtp is missing in workshop.yaml; write the mail server's address, smtp://127.0.0.1:25")
 	}
@@ -301,7 +309,7 @@ func (s *session) post(ctx context.Context, week, by string, yes int) error {
 
 // postError gives a failure of the mail server its exit code.
 func postError(err error) error {
-	if leak := (*clearance.Leak)(nil); errors.As(err, &leak) || errors.Is(err, post.ErrNotLoopback) || errors.Is(err, store.ErrState) {
+	if leak := (*clearance.Leak)(nil); errors.As(err, &leak) || errors.Is(err, post.ErrNotLoopback) || errors.Is(err, store.ErrState) || errors.Is(err, store.ErrHeld) {
 		return err
 	}
 	return &coded{outside, err}
@@ -363,6 +371,9 @@ func (s *session) postProof(ctx context.Context, week, by, address string) error
 	if err != nil {
 		return err
 	}
+	if err := s.settled(ctx); err != nil {
+		return err
+	}
 	opt, err := s.options(by, week, s.ws.Settings.Post.SMTP)
 	if err != nil {
 		return err
@@ -393,7 +404,9 @@ func (s *session) tellPost(ctx context.Context, p post.Report) error {
 	if err != nil {
 		return err
 	}
-	if r.Total == 0 {
+	if r.Total == 0 && r.State == store.Sent {
+		s.app.say("edition %s: sent, by no post that this workspace has on record", r.Week)
+	} else if r.Total == 0 {
 		s.app.say("edition %s: %s; nothing of it has been posted yet", r.Week, r.State)
 	} else {
 		s.app.say("edition %s: %s; %d of %d sent, %d refused, %d skipped, %d unsure, %d waiting", r.Week, r.State, r.Sent, r.Total, r.Refused, r.Skipped, r.Unsure, r.Waiting)

@@ -65,7 +65,7 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "draw": drawPhoto, "mailserver": mailServer, "takeletter": takeLetter,
+			"code": exitCode, "demo": makeDemo, "edit": editFile, "big": bigFile, "draw": drawPhoto, "mailserver": mailServer, "takeletter": takeLetter, "spoil": spoilFile, "letters": lettersTo,
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond == "links" {
@@ -160,4 +160,29 @@ func takeLetter(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Fatalf("%s holds %d letters, want one", args[0], len(found))
 	}
 	ts.Check(os.Rename(found[0], ts.MkAbs(args[1])))
+}
+
+// spoilFile changes one byte in the middle of a file: spoil FILE.
+func spoilFile(ts *testscript.TestScript, _ bool, args []string) {
+	data := []byte(ts.ReadFile(args[0]))
+	data[len(data)/2] ^= 1
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), data, 0o600))
+}
+
+// lettersTo counts the letters in a mail server's folder that name an address:
+// letters FOLDER ADDRESS COUNT.
+func lettersTo(ts *testscript.TestScript, _ bool, args []string) {
+	files, err := filepath.Glob(filepath.Join(ts.MkAbs(args[0]), "*.eml"))
+	ts.Check(err)
+	found := 0
+	for _, name := range files {
+		letter, err := os.ReadFile(name)
+		ts.Check(err)
+		if strings.Contains(string(letter), args[1]) {
+			found++
+		}
+	}
+	if fmt.Sprint(found) != args[2] {
+		ts.Fatalf("%d letters name %s, want %s", found, args[1], args[2])
+	}
 }

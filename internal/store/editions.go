@@ -60,6 +60,9 @@ func (db *DB) Freeze(ctx context.Context, e Edition, entry Entry) error {
 		e.FrozenAt = db.now()
 	}
 	return db.Tx(ctx, func(tx *sql.Tx) error {
+		if err := mayFreeze(ctx, tx, e.Week); err != nil {
+			return err
+		}
 		var there int
 		if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM editions WHERE week = $1`, e.Week).Scan(&there); err != nil {
 			return fmt.Errorf("edition %s cannot be looked up: %w", e.Week, err)
@@ -202,6 +205,11 @@ func (db *DB) SetEditionStateTx(ctx context.Context, tx *sql.Tx, week, state, wh
 	if err != nil {
 		return err
 	}
+	if state == Sending {
+		if err := notHeld(ctx, tx); err != nil {
+			return err
+		}
+	}
 	if !mayBecome(from, state) {
 		return fmt.Errorf("edition %s is %s and cannot become %s: %w", week, from, state, ErrState)
 	}
@@ -233,6 +241,9 @@ func stateOf(ctx context.Context, tx *sql.Tx, week string) (string, error) {
 // letter of it has gone out or may have.
 func (db *DB) Thaw(ctx context.Context, week string, entry Entry) error {
 	return db.Tx(ctx, func(tx *sql.Tx) error {
+		if err := notHeld(ctx, tx); err != nil {
+			return err
+		}
 		state, err := stateOf(ctx, tx, week)
 		if err != nil {
 			return err

@@ -143,8 +143,8 @@ func (w *Workspace) Lock(command string) (release func(), err error) {
 // ErrNotEmpty says that a new workspace was to be made where something is.
 var ErrNotEmpty = errors.New("the folder is not empty")
 
-// Create makes a new workspace in dir from the files of a tree, and lets prepare
-// (which may be nil) work on it. The folder must be missing or empty. The whole is
+// Create makes a new workspace in dir from the files of a tree (nil: none), and lets
+// prepare (which may be nil) work on it. The folder must be missing or empty. The whole is
 // made beside it and renamed, so that a failure leaves nothing half made.
 func Create(dir string, tree fs.FS, prepare func(dir string) error) error {
 	if dir == "" {
@@ -167,8 +167,10 @@ func Create(dir string, tree fs.FS, prepare func(dir string) error) error {
 		return writeError(dir, err)
 	}
 	defer os.RemoveAll(temp)
-	if err := copyTree(temp, tree); err != nil {
-		return writeError(dir, err)
+	if tree != nil {
+		if err := copyTree(temp, tree); err != nil {
+			return writeError(dir, err)
+		}
 	}
 	if prepare != nil {
 		if err := prepare(temp); err != nil {

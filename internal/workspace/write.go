@@ -126,6 +126,11 @@ func (w Writer) Create(path string, data []byte, mode fs.FileMode) error {
 		return writeError(path, err)
 	}
 	defer os.Remove(temp)
+	return settleNew(temp, path)
+}
+
+// settleNew gives a staged file a name that nothing has, for good.
+func settleNew(temp, path string) error {
 	if err := os.Link(temp, path); errors.Is(err, fs.ErrExist) {
 		return err
 	} else if err != nil {
