@@ -121,7 +121,7 @@ func TestABackupWhilePostingIsOneMoment(t *testing.T) {
 		}
 		during[name] = true
 	}}
-	report, err := post.Send(t.Context(), w.db, job(), opt)
+	report, err := post.Send(t.Context(), w.db, job(w.reg.Keys), opt)
 	if err != nil || report.Sent != members {
 		t.Fatalf("%+v, %v", report, err)
 	}

@@ -102,7 +102,7 @@ func TestAnOldBackupMailsNobodyWhoLeftSince(t *testing.T) {
 	}
 	inboxDir, smtp := mailbox(t)
 	send := func() (post.Report, error) {
-		return post.Send(t.Context(), old.db, job(), post.Options{SMTP: smtp, By: "nell", Now: now})
+		return post.Send(t.Context(), old.db, job(w.reg.Keys), post.Options{SMTP: smtp, By: "nell", Now: now})
 	}
 	if _, err := send(); !errors.Is(err, store.ErrHeld) {
 		t.Errorf("before it is settled: %v, want ErrHeld", err)
@@ -350,7 +350,7 @@ func TestACopyPutInPlaceByHandPostsNothing(t *testing.T) {
 		}
 		db := inBackup(t, w.path("b.zip"))
 		inboxDir, smtp := mailbox(t)
-		if _, err := post.Send(t.Context(), db, job(), post.Options{SMTP: smtp, By: "nell", Now: now}); !errors.Is(err, store.ErrHeld) {
+		if _, err := post.Send(t.Context(), db, job(w.reg.Keys), post.Options{SMTP: smtp, By: "nell", Now: now}); !errors.Is(err, store.ErrHeld) {
 			t.Errorf("posted: %v, want ErrHeld", err)
 		}
 		h, err := db.Held(t.Context())

@@ -53,7 +53,7 @@ func newWorld(t *testing.T, members int) *world {
 	}
 	w.open(t, "ws")
 	w.add(t, 0, members)
-	j := job()
+	j := job(nil)
 	err := w.db.Freeze(t.Context(), store.Edition{Week: j.Week, FrozenBy: "nell", Subject: j.Subject, HTML: j.HTML, Text: j.Text, Digest: "d"}, store.Entry{Who: "nell", Kind: "frozen"})
 	if err != nil {
 		t.Fatal(err)
@@ -125,9 +125,9 @@ func (w *world) restoring() RestoreOptions {
 	return RestoreOptions{MarksFrom: w.path("ws/keys"), Clock: func(*workspace.Workspace) func() time.Time { return now }}
 }
 
-func job() post.Job {
+func job(keys post.Tokens) post.Job {
 	return post.Job{Week: week, Subject: "The floor that rotted from inside", From: "Marram Sound <update@example.org>", Returns: "returns@example.org",
-		ListID: "Weekly update <weekly.example.org>", HTML: []byte("<p>The floor</p>\n"), Text: []byte("The floor\n"), Date: friday}
+		ListID: "Weekly update <weekly.example.org>", HTML: []byte("<p>The floor</p>\n"), Text: []byte("The floor\n"), Date: friday, Tokens: keys}
 }
 
 // mailbox is a mail server that files what it gets in a folder.

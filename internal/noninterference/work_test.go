@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -20,6 +21,7 @@ import (
 
 	"example.org/opencowl/internal/cli"
 	"example.org/opencowl/internal/day"
+	"example.org/opencowl/internal/member"
 	"example.org/opencowl/internal/post/inbox"
 	"example.org/opencowl/internal/store"
 )
@@ -50,6 +52,20 @@ type shop struct {
 // their content, and scaled once.
 var copies = sync.OnceValues(func() (string, error) { return os.MkdirTemp("", "opencowl-copies-") })
 
+// keys are those of every workshop: they are random, and links are made with them.
+var keys = sync.OnceValues(func() ([]byte, error) {
+	dir, err := os.MkdirTemp("", "opencowl-keys-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	made := member.KeysIn(filepath.Join(dir, "members.keys"), clock, nil)
+	if _, err := made.Rotate(); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(made.Path())
+})
+
 // newShop lays a tree out on disk, with a database if one is given.
 func newShop(t testing.TB, w *tree, database []byte) *shop {
 	t.Helper()
@@ -63,6 +79,13 @@ func newShop(t testing.TB, w *tree, database []byte) *shop {
 		if err := os.WriteFile(s.path("opencowl.db"), database, 0o600); err != nil {
 			t.Fatal(err)
 		}
+	}
+	made, err := keys()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(os.Mkdir(s.path("keys"), 0o700), os.WriteFile(s.path("keys/members.keys"), made, 0o600)); err != nil {
+		t.Fatal(err)
 	}
 	shared, err := copies()
 	if err != nil {

@@ -186,8 +186,8 @@ func over(t *testing.T, from, to string) fs.FS {
 
 func TestWordsThatAreMissingAreNamed(t *testing.T) {
 	for _, c := range []struct{ from, to, want string }{
-		{"  talk: À dire\n", "", `themes/words/fr.yaml:17:3: the words "back.talk" are missing`},
-		{"  talk: À dire\n", "  talk: \"\"\n", `themes/words/fr.yaml:17:9: the words "back.talk" are missing`},
+		{"  talk: À dire\n", "", `themes/words/fr.yaml:18:3: the words "back.talk" are missing`},
+		{"  talk: À dire\n", "  talk: \"\"\n", `themes/words/fr.yaml:18:9: the words "back.talk" are missing`},
 		{"  trip: {label: Risque de trébucher, advice", "  trip: {advice", `the words "cautions.trip.label" are missing`},
 		{"  talk: À dire\n", "  tlak: À dire\n", `the key "tlak" is not known here; did you mean "talk"?`},
 		{"État au {day}", "État", "front.as_of does not say where {day} goes; write {day} where it belongs"},
