@@ -35,7 +35,7 @@ type stream struct {
 
 // quick is the level of compression: well under half the time of zlib's own choice, for a
 // twentieth more of the file.
-const quick = 3
+const quick = 2
 
 // newFile starts the packers, which close ends.
 func newFile() *file {
