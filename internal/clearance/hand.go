@@ -282,11 +282,6 @@ func (d *Desk) TourIn(id, language string, since day.Date) (cleared.Tour, error)
 	return d.tour(t, since, d.whyNotTold, func(u *Unit) *Unit { return d.inLanguage(u, language, d.whyNot) }), d.mayLeave("tour/" + id)
 }
 
-// DraftTour hands over a tour with every story in it, for a preview.
-func (d *Desk) DraftTour(id string) (cleared.Draft[cleared.Tour], error) {
-	return d.DraftTourSince(id, day.Date{})
-}
-
 // DraftTourSince is DraftTour with what is new in each story since a day.
 func (d *Desk) DraftTourSince(id string, since day.Date) (cleared.Draft[cleared.Tour], error) {
 	return d.DraftTourIn(id, "", since)
