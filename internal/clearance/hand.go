@@ -282,12 +282,13 @@ func (d *Desk) TourIn(id, language string, since day.Date) (cleared.Tour, error)
 	return d.tour(t, since, d.whyNotTold, func(u *Unit) *Unit { return d.inLanguage(u, language, d.whyNot) }), d.mayLeave("tour/" + id)
 }
 
-// DraftTourSince is DraftTour with what is new in each story since a day.
+// DraftTourSince hands over a tour with every story in it, and what is new in each
+// since a day, for a preview.
 func (d *Desk) DraftTourSince(id string, since day.Date) (cleared.Draft[cleared.Tour], error) {
 	return d.DraftTourIn(id, "", since)
 }
 
-// DraftTourIn is DraftTourSince in a language of the workshop, with every
+// DraftTourIn is the same in a language of the workshop, with every
 // translation as it is written.
 func (d *Desk) DraftTourIn(id, language string, since day.Date) (cleared.Draft[cleared.Tour], error) {
 	t, language, err := d.tourAndLanguage(id, language)
