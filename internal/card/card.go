@@ -96,6 +96,10 @@ type Printed struct {
 	Digest      string // of all that both faces say and show, but for the as-of date
 }
 
+// Unhurried is a setting of debug.SetGCPercent for a process that prints cards and
+// ends: a tenth of its time goes by otherwise in looking for memory to use again.
+const Unhurried = 400
+
 // Deck prints a card for each story of each stop. A stop with something
 // withheld, or with no story at all, gets a sheet for the guide alone, and so
 // does a card whose text does not fit. Where no card fits at all, that is the

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -93,6 +94,8 @@ language that was asked for that says so.`,
   opencowl cards winter-hangar --language fr -o fiches.pdf`,
 		Args: args(1, 1, "the id of one tour"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			// It is over in a moment: what it no longer needs is seldom looked for.
+			defer debug.SetGCPercent(debug.SetGCPercent(card.Unhurried))
 			if o.sheet.Up == 4 && !cmd.Flags().Changed("paper") {
 				o.paper = "a6"
 			}

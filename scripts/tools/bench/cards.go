@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -132,6 +133,7 @@ const cardsWorker = "cards-worker"
 
 // printCards prints the cards whose photos are in a folder.
 func printCards(ctx context.Context, args []string) error {
+	debug.SetGCPercent(card.Unhurried) // as the command does
 	settings, tour := benchTour(args[0])
 	sheets, err := card.Deck(ctx, settings, tour, card.Options{Paper: "a5", Faces: []string{"front", "back"}, AsOf: day.MustParse("2031-02-12"), Theme: themes.Embedded()})
 	if err != nil {
