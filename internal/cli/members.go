@@ -69,6 +69,19 @@ func (a *app) members(ctx context.Context, writer, by string) (*keeping, error) 
 	return k, nil
 }
 
+// keep is what a command for members runs: the workspace opened for whoever --by
+// names, and closed again.
+func (a *app) keep(writer string, by *string, do func(context.Context, *keeping, []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) error {
+		k, err := a.members(cmd.Context(), writer, *by)
+		if err != nil {
+			return err
+		}
+		defer k.close()
+		return do(cmd.Context(), k, args)
+	}
+}
+
 func (k *keeping) mayKeep() error {
 	if err := somebody(k.ws.Settings, k.by); err != nil {
 		return err

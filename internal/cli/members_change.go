@@ -67,17 +67,12 @@ asked to be forgotten comes back that way alone.`,
 		Example: `  opencowl members add ada@example.org --name "Ada Fenn" --wording 2029-join-2 \
       --source "paper form, open day" --on 2031-02-08 --by nell`,
 		Args: args(1, 1, "one address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
+		RunE: a.keep("", &p.by, func(ctx context.Context, k *keeping, args []string) error {
 			who, err := p.person(args[0])
 			if err != nil {
 				return err
 			}
-			k, err := a.members(cmd.Context(), "", p.by)
-			if err != nil {
-				return err
-			}
-			defer k.close()
-			m, err := k.register.Add(cmd.Context(), who, p.by)
+			m, err := k.register.Add(ctx, who, p.by)
 			if errors.Is(err, member.ErrLeft) {
 				return fmt.Errorf("%s: %w; ask them with opencowl members join", args[0], err)
 			}
@@ -85,11 +80,11 @@ asked to be forgotten comes back that way alone.`,
 				return err
 			}
 			a.say("%s has joined", m.Address)
-			if err := k.sayAlike(cmd.Context(), m.Address); err != nil {
+			if err := k.sayAlike(ctx, m.Address); err != nil {
 				return err
 			}
 			return a.print(standing{m.Address, string(m.State)})
-		},
+		}),
 	}
 	p.add(cmd)
 	return cmd
@@ -129,17 +124,12 @@ days without an answer what was written down goes. So somebody who left, or aske
 forgotten, comes back: by their own word.`,
 		Example: `  opencowl members join ada@example.org --wording 2029-join-2 --source "tour desk" --by nell > letter.txt`,
 		Args:    args(1, 1, "one address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
+		RunE: a.keep("", &p.by, func(ctx context.Context, k *keeping, args []string) error {
 			who, err := p.person(args[0])
 			if err != nil {
 				return err
 			}
-			k, err := a.members(cmd.Context(), "", p.by)
-			if err != nil {
-				return err
-			}
-			defer k.close()
-			asked, err := k.register.Join(cmd.Context(), who, p.by)
+			asked, err := k.register.Join(ctx, who, p.by)
 			if err != nil {
 				return err
 			}
@@ -148,11 +138,11 @@ forgotten, comes back: by their own word.`,
 				a.say("%s is here already (%s); nothing is to be confirmed", m.Address, m.State)
 				return a.print(askedReport{standing: standing{m.Address, string(m.State)}})
 			}
-			if err := k.sayAlike(cmd.Context(), m.Address); err != nil {
+			if err := k.sayAlike(ctx, m.Address); err != nil {
 				return err
 			}
 			return k.tellAsked(asked, p.wording)
-		},
+		}),
 	}
 	p.add(cmd)
 	return cmd
@@ -187,26 +177,22 @@ func (a *app) membersConfirm() *cobra.Command {
 have told you beyond doubt that it is theirs and that they want the update.`,
 		Example: "  opencowl members confirm ada@example.org --by nell",
 		Args:    args(1, 1, "one code or address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			k, err := a.members(cmd.Context(), "", by)
-			if err != nil {
-				return err
-			}
-			defer k.close()
+		RunE: a.keep("", &by, func(ctx context.Context, k *keeping, args []string) error {
 			var m member.Member
+			var err error
 			if strings.Contains(args[0], "@") {
-				if m, err = member.ByAddress(cmd.Context(), k.db, args[0]); err == nil {
-					m, err = k.register.ConfirmInPerson(cmd.Context(), m.ID, by)
+				if m, err = member.ByAddress(ctx, k.db, args[0]); err == nil {
+					m, err = k.register.ConfirmInPerson(ctx, m.ID, by)
 				}
 			} else {
-				m, err = k.register.Confirm(cmd.Context(), args[0], by)
+				m, err = k.register.Confirm(ctx, args[0], by)
 			}
 			if err != nil {
 				return err
 			}
 			a.say("%s has joined", m.Address)
 			return a.print(standing{m.Address, string(m.State)})
-		},
+		}),
 	}
 	byFlag(cmd, &by)
 	return cmd
@@ -245,25 +231,20 @@ func (a *app) membersMove(name, short, long, said string, move func(context.Cont
 		Long:    long,
 		Example: "  opencowl members " + name + " ada@example.org --by nell",
 		Args:    args(1, 1, "one address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			k, err := a.members(cmd.Context(), "", by)
+		RunE: a.keep("", &by, func(ctx context.Context, k *keeping, args []string) error {
+			m, err := member.ByAddress(ctx, k.db, args[0])
 			if err != nil {
 				return err
 			}
-			defer k.close()
-			m, err := member.ByAddress(cmd.Context(), k.db, args[0])
-			if err != nil {
+			if err := move(ctx, k, m.ID); err != nil {
 				return err
 			}
-			if err := move(cmd.Context(), k, m.ID); err != nil {
-				return err
-			}
-			if m, err = member.ByAddress(cmd.Context(), k.db, args[0]); err != nil {
+			if m, err = member.ByAddress(ctx, k.db, args[0]); err != nil {
 				return err
 			}
 			a.say("%s %s", m.Address, said)
 			return a.print(standing{m.Address, string(m.State)})
-		},
+		}),
 	}
 	byFlag(cmd, &by)
 	return cmd

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -52,19 +53,14 @@ to, word for word, which editions were sent to them and what was done about them
 gives the same in a form that a machine reads. Make sure first that it is they who ask.`,
 		Example: "  opencowl members show ada@example.org --by nell",
 		Args:    args(1, 1, "one address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			k, err := a.members(cmd.Context(), "", by)
-			if err != nil {
-				return err
-			}
-			defer k.close()
-			h, err := k.register.Held(cmd.Context(), args[0], by)
+		RunE: a.keep("", &by, func(ctx context.Context, k *keeping, args []string) error {
+			h, err := k.register.Held(ctx, args[0], by)
 			if err != nil {
 				return err
 			}
 			k.tellHeld(h)
 			return a.print(heldOf(h))
-		},
+		}),
 	}
 	byFlag(cmd, &by)
 	return cmd
@@ -166,20 +162,15 @@ from before. While anything is left to do by hand the exit code is 1; do it, and
 again.`,
 		Example: "  opencowl members forget ada@example.org --by nell",
 		Args:    args(1, 1, "one address"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			k, err := a.members(cmd.Context(), "members forget", by)
-			if err != nil {
-				return err
-			}
-			defer k.close()
+		RunE: a.keep("members forget", &by, func(ctx context.Context, k *keeping, args []string) error {
 			if _, err := member.Normalise(args[0]); err != nil {
 				return use(fmt.Errorf("%q: %w", args[0], err))
 			}
 			if err := a.confirmForget(yes); err != nil {
 				return err
 			}
-			return k.forget(cmd, args[0])
-		},
+			return k.forget(ctx, args[0])
+		}),
 	}
 	cmd.Flags().BoolVar(&yes, "yes", false, "erase without asking, for scripts")
 	byFlag(cmd, &by)
@@ -202,8 +193,8 @@ func (a *app) confirmForget(yes bool) error {
 	return nil
 }
 
-func (k *keeping) forget(cmd *cobra.Command, address string) error {
-	ctx, a := cmd.Context(), k.app
+func (k *keeping) forget(ctx context.Context, address string) error {
+	a := k.app
 	known, err := k.register.Forget(ctx, address, k.by)
 	if err != nil {
 		return err
@@ -261,14 +252,9 @@ safe place. The keys themselves are not shown.
 before still let people leave; they no longer let anybody join.`,
 		Example: "  opencowl members keys --by nell\n  opencowl members keys --rotate --by nell",
 		Args:    args(0, 0, "no arguments"),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			k, err := a.members(cmd.Context(), "", by)
-			if err != nil {
-				return err
-			}
-			defer k.close()
+		RunE: a.keep("", &by, func(ctx context.Context, k *keeping, _ []string) error {
 			if rotate {
-				if err := k.rotate(cmd); err != nil {
+				if err := k.rotate(ctx); err != nil {
 					return err
 				}
 			}
@@ -288,18 +274,18 @@ before still let people leave; they no longer let anybody join.`,
 				Marks string           `json:"marks"`
 				Keys  []member.KeyInfo `json:"keys"`
 			}{k.register.Keys.Path(), k.register.Keys.MarksPath(), keys})
-		},
+		}),
 	}
 	cmd.Flags().BoolVar(&rotate, "rotate", false, "make a new key for links")
 	byFlag(cmd, &by)
 	return cmd
 }
 
-func (k *keeping) rotate(cmd *cobra.Command) error {
+func (k *keeping) rotate(ctx context.Context) error {
 	info, err := k.register.Keys.Rotate()
 	if err != nil {
 		return err
 	}
-	_, err = k.db.Append(cmd.Context(), store.Entry{Who: k.by, Kind: "member-keys", Unit: "members", Detail: map[string]string{"new": info.ID, "made": info.Made.String()}})
+	_, err = k.db.Append(ctx, store.Entry{Who: k.by, Kind: "member-keys", Unit: "members", Detail: map[string]string{"new": info.ID, "made": info.Made.String()}})
 	return err
 }

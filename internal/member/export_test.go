@@ -146,7 +146,7 @@ func TestTheLedgerKnowsOfAnExportAndNobodyInIt(t *testing.T) {
 	h.add(t, "ada@example.org")
 	export(t, h, Filter{})
 	rows, err := h.DB.Read(t.Context(), `SELECT who || kind || unit || detail FROM ledger`)
-	text, err := texts(rows, err)
+	text, err := store.Texts(rows, err)
 	if err != nil || !slices.ContainsFunc(text, func(s string) bool { return strings.Contains(s, `nellmembers-exportedmembers{"people":1}`) }) ||
 		strings.Contains(strings.ToLower(strings.Join(text, "\n")), "ada") {
 		t.Errorf("the ledger: %q, %v", text, err)

@@ -194,7 +194,7 @@ func (r Register) exported(ctx context.Context, tx *sql.Tx, path string) error {
 // cannot be read may hold the address.
 func (r Register) elsewhere(ctx context.Context, s seeker, t *Traces) error {
 	rows, err := r.DB.Read(ctx, `SELECT path FROM member_exports ORDER BY path`)
-	paths, err := texts(rows, err)
+	paths, err := store.Texts(rows, err)
 	if err != nil {
 		return fmt.Errorf("where lists were written to cannot be read: %w", err)
 	}

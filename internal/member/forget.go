@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+
+	"example.org/opencowl/internal/store"
 )
 
 // Forget erases a person from the database: who they are, what they agreed to, and
@@ -36,7 +38,7 @@ func (r Register) Forget(ctx context.Context, address, by string) (known bool, e
 	x := newest(all, forMarks)
 	err = r.DB.Tx(ctx, func(tx *sql.Tx) error {
 		rows, err := tx.QueryContext(ctx, `SELECT id FROM members WHERE lower(address) = $1`, fold(kept))
-		ids, err := texts(rows, err)
+		ids, err := store.Texts(rows, err)
 		if err != nil {
 			return fmt.Errorf("the members cannot be read: %w", err)
 		}

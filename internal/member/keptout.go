@@ -20,7 +20,7 @@ type guard struct {
 // guard looks whether there is anybody at all to keep out, and gets the key for them.
 func (k *Keys) guard(ctx context.Context, tx *sql.Tx) (guard, error) {
 	rows, err := tx.QueryContext(ctx, `SELECT DISTINCT key FROM kept_out`)
-	made, err := texts(rows, err)
+	made, err := store.Texts(rows, err)
 	if err != nil {
 		return guard{}, fmt.Errorf("who must be kept out cannot be read: %w", err)
 	}
@@ -136,21 +136,4 @@ func (r Register) Replay(ctx context.Context) (left, erased int, err error) {
 		return 0, 0, fmt.Errorf("the marks of people who left cannot be followed: %w", err)
 	}
 	return left, erased, nil
-}
-
-// texts reads a result of one text column.
-func texts(rows *sql.Rows, err error) ([]string, error) {
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var found []string
-	for rows.Next() {
-		var s string
-		if err := rows.Scan(&s); err != nil {
-			return nil, err
-		}
-		found = append(found, s)
-	}
-	return found, rows.Err()
 }

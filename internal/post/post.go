@@ -187,7 +187,7 @@ func (a *Audience) compare(ctx context.Context, tx *sql.Tx, to []string) error {
 	if err != nil {
 		return err
 	}
-	got, err := column(tx.QueryContext(ctx,
+	got, err := store.Texts(tx.QueryContext(ctx,
 		`SELECT member FROM deliveries WHERE week = $1 AND state IN ('sent', 'unsure') ORDER BY member`, a.Since))
 	if err != nil {
 		return err
@@ -219,23 +219,6 @@ func audience(ctx context.Context, tx *sql.Tx, on day.Date) ([]string, error) {
 		}
 	}
 	return ids, nil
-}
-
-// column reads a result of one text column.
-func column(rows *sql.Rows, err error) ([]string, error) {
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var found []string
-	for rows.Next() {
-		var s string
-		if err := rows.Scan(&s); err != nil {
-			return nil, err
-		}
-		found = append(found, s)
-	}
-	return found, rows.Err()
 }
 
 // Status says how an edition stands.

@@ -520,7 +520,7 @@ func TestWhoLeftSinceIsSkipped(t *testing.T) {
 			if p.Sent != 1 || gone != "" {
 				return
 			}
-			waits, err := column(db.Read(t.Context(), `SELECT member FROM deliveries WHERE state = 'waiting'`))
+			waits, err := store.Texts(db.Read(t.Context(), `SELECT member FROM deliveries WHERE state = 'waiting'`))
 			if err != nil || len(waits) != 3 {
 				t.Fatal(waits, err)
 			}
@@ -532,7 +532,7 @@ func TestWhoLeftSinceIsSkipped(t *testing.T) {
 		if report := send(t, db, opt); states(report) != "sent 3, skipped 1" || report.State != store.Sent {
 			t.Errorf("%s: %s, edition %s; want three sent and one skipped", to, states(report), report.State)
 		}
-		replies, err := column(db.Read(t.Context(), `SELECT reply FROM deliveries WHERE member = $1`, gone))
+		replies, err := store.Texts(db.Read(t.Context(), `SELECT reply FROM deliveries WHERE member = $1`, gone))
 		if err != nil || !slices.Equal(replies, []string{why}) {
 			t.Errorf("skipped because %v (%v), want %s", replies, err, why)
 		}

@@ -159,7 +159,7 @@ func (q *queue) reclaim(ctx context.Context) error {
 
 // due says whether a letter may be taken up now.
 func (q *queue) due(ctx context.Context) (bool, error) {
-	found, err := column(q.db.Read(ctx, `SELECT member FROM deliveries WHERE week = $1 AND state = 'waiting' AND not_before <= $2 LIMIT 1`, q.week, q.ms()))
+	found, err := store.Texts(q.db.Read(ctx, `SELECT member FROM deliveries WHERE week = $1 AND state = 'waiting' AND not_before <= $2 LIMIT 1`, q.week, q.ms()))
 	return len(found) > 0, err
 }
 

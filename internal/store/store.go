@@ -188,6 +188,23 @@ func (db *DB) Read(ctx context.Context, query string, args ...any) (*sql.Rows, e
 	return db.sql.QueryContext(ctx, query, args...)
 }
 
+// Texts reads a result of one text column, and closes it.
+func Texts(rows *sql.Rows, err error) ([]string, error) {
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var found []string
+	for rows.Next() {
+		var s string
+		if err := rows.Scan(&s); err != nil {
+			return nil, err
+		}
+		found = append(found, s)
+	}
+	return found, rows.Err()
+}
+
 // NewID returns a random name of 128 bits in 32 hexadecimal digits, for people
 // and things that must not be known by anything that means something.
 func (db *DB) NewID() (string, error) {

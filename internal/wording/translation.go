@@ -150,14 +150,15 @@ func (p *page) ownedBy(original string) {
 	}
 }
 
-// noOriginal is the problem of a translation of nothing.
+// noOriginal is the one problem of a translation of nothing: what it should hold is
+// not known.
 func (p *page) noOriginal(file string, known []string, of string) {
 	remedy := "write it first, or rename the translation"
 	if near := nearest(of, known); near != "" {
 		remedy = fmt.Sprintf("did you mean %q?", near)
 	}
-	p.problems = append(p.problems, reading.Problem{Place: reading.Place{File: p.doc.File, Line: 1, Column: 1}, Code: "no-original", Value: reading.Shorten(of),
-		Message: "this translates " + file + ", which is not there", Remedy: remedy})
+	p.problems = []reading.Problem{{Place: reading.Place{File: p.doc.File, Line: 1, Column: 1}, Code: "no-original", Value: reading.Shorten(of),
+		Message: "this translates " + file + ", which is not there", Remedy: remedy}}
 }
 
 // translates sets a text beside the original's: both are there, or neither.
@@ -186,6 +187,20 @@ func items(n int) string {
 	return fmt.Sprintf("%d items", n)
 }
 
+// heldTo checks what translations of all kinds share: the language is the workshop's,
+// the keys are a translation's, and somebody wrote it. It is false where nothing of
+// the file was read, and there is no more to check.
+func (p *page) heldTo(original, language, writtenBy, title string, unread bool, o ReadOptions) bool {
+	p.offers(language, o)
+	p.ownedBy(original)
+	if unread {
+		return false
+	}
+	p.writtenBy(writtenBy, o)
+	p.oneLine("title", title)
+	return true
+}
+
 // readTranslation reads a story in another language beside the original, which may
 // be nil.
 func readTranslation(file string, src []byte, o ReadOptions, original *Story, known []string) (*Translation, []reading.Problem) {
@@ -195,17 +210,12 @@ func readTranslation(file string, src []byte, o ReadOptions, original *Story, kn
 	p := newPage(doc, src, problems)
 	t.Doc, t.Body, t.BodyLine, t.source = doc, body, line, p.source
 	if original == nil {
-		p.problems = nil // what it should hold is not known
 		p.noOriginal(storyFolder+"/"+t.Of+".md", known, t.Of)
 		return t, p.problems
 	}
-	p.offers(t.Language, o)
-	p.ownedBy(original.File)
-	if nothingRead(problems) {
+	if !p.heldTo(original.File, t.Language, t.WrittenBy, t.Title, nothingRead(problems), o) {
 		return t, p.problems
 	}
-	p.writtenBy(t.WrittenBy, o)
-	p.oneLine("title", t.Title)
 	s := original
 	each := func(where, mine, theirs string) { p.translates(where, mine, theirs, s.File) }
 	each("title", t.Title, s.Title)
@@ -284,17 +294,12 @@ func readTourTranslation(file string, src []byte, o ReadOptions, original *Tour,
 	p := newPage(doc, src, problems)
 	t.Doc, t.source = doc, p.source
 	if original == nil {
-		p.problems = nil // what it should hold is not known
 		p.noOriginal(tourFolder+"/"+t.Of+".yaml", known, t.Of)
 		return t, p.problems
 	}
-	p.offers(t.Language, o)
-	p.ownedBy(original.File)
-	if nothingRead(problems) {
+	if !p.heldTo(original.File, t.Language, t.WrittenBy, t.Title, nothingRead(problems), o) {
 		return t, p.problems
 	}
-	p.writtenBy(t.WrittenBy, o)
-	p.oneLine("title", t.Title)
 	p.translates("title", t.Title, original.Title, original.File)
 	var ids []string
 	for _, s := range original.Stops {
