@@ -13,6 +13,8 @@ import (
 	"testing"
 
 	"example.org/opencowl/internal/testtool"
+
+	"example.org/opencowl/internal/store"
 )
 
 // hostile are names and sources that a spreadsheet would run, and some that look as

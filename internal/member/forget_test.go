@@ -234,7 +234,7 @@ func TestWhoIsForgottenIsInNoFile(t *testing.T) {
 		t.Errorf("the ledger has %v", kinds)
 	}
 	rows, err := h.DB.Read(t.Context(), `SELECT state FROM deliveries WHERE member = $1`, m.ID)
-	if states, err := texts(rows, err); err != nil || !slices.Equal(states, []string{"sent"}) {
+	if states, err := store.Texts(rows, err); err != nil || !slices.Equal(states, []string{"sent"}) {
 		t.Errorf("deliveries = %v, %v; want the letter by its random id", states, err)
 	}
 	if broken, err := h.DB.VerifyLedger(t.Context()); err != nil || len(broken) > 0 {
