@@ -77,8 +77,8 @@ func (d *Desk) DraftSettings() cleared.Draft[cleared.Settings] { return cleared.
 func (d *Desk) settings() cleared.Settings {
 	s := d.ws.Settings
 	f := cleared.SettingsFields{Workshop: s.Workshop.Name, Machine: s.Workshop.Machine, Language: s.Workshop.Language,
-		PostalAddress: s.Workshop.PostalAddress, Site: s.Workshop.Site, From: s.Post.From, Returns: s.Post.Returns,
-		LegalLines: s.LegalLines, SiteRules: s.SiteRules, RollOut: s.RollOut}
+		PostalAddress: s.Workshop.PostalAddress, Site: s.Workshop.Site, Returns: s.Post.Returns,
+		LegalLines: s.LegalLines, SiteRules: s.SiteRules}
 	f.Areas = d.Areas()
 	return cleared.NewSettings(f)
 }

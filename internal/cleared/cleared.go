@@ -347,12 +347,10 @@ type SettingsFields struct {
 	Language      string // BCP 47
 	PostalAddress string
 	Site          string // address of the public archive, ending in "/"
-	From          string // RFC 5322 mailbox
 	Returns       string // address that bounces and leave requests go to
 	LegalLines    []string
 	SiteRules     []string // fire exits, first aid: printed on run sheets
 	Areas         []Area
-	RollOut       day.Date
 }
 
 // Settings is the workshop's public face.
@@ -366,12 +364,10 @@ func (s Settings) Machine() string       { return s.f.Machine }
 func (s Settings) Language() string      { return s.f.Language }
 func (s Settings) PostalAddress() string { return s.f.PostalAddress }
 func (s Settings) Site() string          { return s.f.Site }
-func (s Settings) From() string          { return s.f.From }
 func (s Settings) Returns() string       { return s.f.Returns }
 func (s Settings) LegalLines() []string  { return s.f.LegalLines }
 func (s Settings) SiteRules() []string   { return s.f.SiteRules }
 func (s Settings) Areas() []Area         { return s.f.Areas }
-func (s Settings) RollOut() day.Date     { return s.f.RollOut }
 
 // Phase is how far a part has come, as readers are told it.
 type Phase string

@@ -51,10 +51,9 @@ func drawn(seed int) ([]byte, error) {
 func settings() cleared.SettingsFields {
 	return cleared.SettingsFields{
 		Workshop: "Marram Sound Flying Boat Trust", Machine: "Oystercatcher FO-7", Language: "en-GB",
-		PostalAddress: "The Slipway, Marram Sound", Site: "https://example.org/", From: "Marram Sound <update@example.org>",
+		PostalAddress: "The Slipway, Marram Sound", Site: "https://example.org/",
 		Returns: "returns@example.org", LegalLines: []string{"Registered charity in an invented country."},
-		Areas:   []cleared.Area{{Key: "hull", Name: "Hull"}, {Key: "tail", Name: "Tail"}, {Key: "wing", Name: "Wing"}},
-		RollOut: day.MustParse("2031-05-03"),
+		Areas: []cleared.Area{{Key: "hull", Name: "Hull"}, {Key: "tail", Name: "Tail"}, {Key: "wing", Name: "Wing"}},
 	}
 }
 
